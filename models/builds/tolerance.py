@@ -152,18 +152,21 @@ class Trial:
         """Part values (n, all) from relative deviations (n, varying)."""
         factors = np.ones((deviations.shape[0], len(self.parts)))
         factors[:, [part.varies for part in self.parts]] += deviations
-        if self.reel > 0.0:
-            own, common = (list(columns) for columns in zip(*self._of_one_reel(), strict=True))
+        if pairs := self._of_one_reel():
+            own, common = (list(columns) for columns in zip(*pairs, strict=True))
             factors[:, own] = self.reel * factors[:, common] + (1.0 - self.reel) * factors[:, own]
         return np.asarray(factors * np.array([part.nominal for part in self.parts]))
 
-    def _of_one_reel(self) -> Iterator[tuple[int, int]]:
-        """Columns of the reference's bought parts, each with that of the variable oscillator's part of its kind."""
+    def _of_one_reel(self) -> list[tuple[int, int]]:
+        """Columns of the reference's bought parts, each with that of the variable oscillator's part of its kind; none
+        where parts of one reel have nothing in common."""
         columns = {part.quantity: column for column, part in enumerate(self.parts)}
-        for part in self.parts:
+        found = []
+        for part in self.parts if self.reel > 0.0 else ():
             other = part.quantity.replace("reference", "variable", 1)
             if part.bought and part.quantity.startswith("reference") and other in columns:
-                yield columns[part.quantity], columns[other]
+                found.append((columns[part.quantity], columns[other]))
+        return found
 
     def nominal(self) -> Outcomes:
         """The build with every part as written."""
@@ -173,7 +176,7 @@ class Trial:
         """Part values (n, all) of the same builds with one part bought to half its limit."""
         column = [part.quantity for part in self.parts].index(quantity)
         nominal = np.array([part.nominal for part in self.parts])
-        reel = list(self._of_one_reel()) if self.reel > 0.0 else []
+        reel = self._of_one_reel()
         off = values[:, column] / nominal[column] - 1.0
         for own, common in reel:
             if own == column:  # what it has in common with the other stays
