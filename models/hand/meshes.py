@@ -57,7 +57,6 @@ ROD_FINER: Final = 1.1
 #: A player of that build stoops or sits before a low antenna: highest shoulder over hand, m.
 SHOULDER_OVER_HAND: Final = 0.35
 SHOULDER_SIDE: Final = -0.18
-BODY_HALF_WIDTH: Final = TYPICAL.half_width
 BODY_BOTTOM: Final = 0.03
 #: Clearance between the back of the hand and the end of the arm, m (same potential: of no electrical effect).
 WRIST_CLEARANCE: Final = 0.004

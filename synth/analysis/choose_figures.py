@@ -180,7 +180,7 @@ def _antenna_farads(opened: OpenedDesign) -> float:
     design, curve = opened.design, opened.curve
     place = design.tuning.zero_beat
     if place is not None and not curve.nearest <= place <= curve.farthest:
-        raise DesignError(f"{design.place}: tuning.zero_beat lies outside the hand field")
+        raise DesignError(f"{design.place}: tuning.zero_beat lies outside the hand field; choose a nearer one")
     rod = curve.empty_capacitance if place is None else float(curve.capacitance(place))
     return rod + opened.wired.antenna.stray
 

@@ -15,6 +15,7 @@ from synth.analysis.figures import OfDesign, collected, of, told_apart
 from synth.build.workbench import OpenedDesign
 from synth.designs.shipped import shipped_tune
 from synth.errors import DesignError
+from synth.files.atomic_file import reason_of
 from synth.hands.own_hand import OwnHand
 from synth.hands.tune_path import SOURCES, Manner, Performance, PlayedNote, perform
 from synth.midi.midi_file import read_midi
@@ -58,7 +59,7 @@ def _content(file: Path) -> bytes:
     except (OSError, ValueError) as error:
         if isinstance(error, DesignError):
             raise
-        raise DesignError(f"{file}: cannot be read ({error})") from error
+        raise DesignError(f"{file}: cannot be read ({reason_of(error)}); check its name and rights") from error
     if len(content) > LARGEST_FILE:
         raise DesignError(f"{file}: larger than {LARGEST_FILE} bytes; cut the melody out of it")
     return content

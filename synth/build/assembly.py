@@ -307,6 +307,11 @@ def variable_frequency(tank: Tank, branch: SeriesInductor, capacitance: float, m
     return float(high if mode == "high" else low)
 
 
+def no_volume_antenna(design: Design) -> str:
+    """What to say where one is asked for and the design has none."""
+    return f"{design.place}: has no volume antenna; add [volume_antenna], [volume] and [volume_response]"
+
+
 def assemble_volume(design: Design, tank: Tank, curve: CapacitanceCurve) -> tuple[VolumeAntenna, tuple[str, ...]]:
     """The volume antenna of `design` with its oscillator's `tank` and the ring's `curve`, and what to know of it.
 
@@ -315,9 +320,7 @@ def assemble_volume(design: Design, tank: Tank, curve: CapacitanceCurve) -> tupl
     """
     antenna, response = design.volume_antenna, design.volume_response
     if antenna is None or response is None:
-        raise DesignError(
-            f"{design.place}: has no volume antenna; add [volume_antenna], [volume] and [volume_response]"
-        )
+        raise DesignError(no_volume_antenna(design))
     volume = VolumeAntenna(
         curve=curve,
         tank=tank,

@@ -4,17 +4,26 @@ from __future__ import annotations
 
 from argparse import ArgumentParser, Namespace
 
+from synth.commands.options import add_design
 from synth.commands.outputs import add_output_options
 
 
 def add_arguments(parser: ArgumentParser) -> None:
     """Declare the command's arguments."""
-    parser.add_argument("design", metavar="DESIGN", help="a design file (TOML); see [temperature] in it")
-    parser.add_argument("--from", dest="first", metavar="DEGC", default="15", help="tuned at (default 15 degC)")
-    parser.add_argument("--to", dest="last", metavar="DEGC", default="35", help="read at (default 35 degC)")
-    parser.add_argument("--notes", metavar="NOTES", help="notes to follow, e.g. C3,A4 (default: the Cs in reach)")
-    parser.add_argument("--hold", metavar="HZ", default="1 Hz", help="the zero beat holds within this (default 1 Hz)")
-    parser.add_argument("--hold-cents", metavar="CENTS", default="5", help="a note holds within this (default 5)")
+    add_design(parser, "; its section [temperature] counts here")
+    parser.add_argument(
+        "--from", dest="first", metavar="DEGC", default="15", help="temperature at which it is tuned (default 15 degC)"
+    )
+    parser.add_argument(
+        "--to", dest="last", metavar="DEGC", default="35", help="temperature at which it is read (default 35 degC)"
+    )
+    parser.add_argument("--notes", metavar="NOTES", help="notes to follow, such as C3,A4 (default: the Cs in reach)")
+    parser.add_argument(
+        "--hold", metavar="HZ", default="1 Hz", help="zero beat counts as held within this (default 1 Hz)"
+    )
+    parser.add_argument(
+        "--hold-cents", metavar="CENTS", default="5", help="a note counts as held within so many cents (default 5)"
+    )
     add_output_options(parser, "the drift against temperature")
 
 

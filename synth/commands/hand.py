@@ -10,7 +10,10 @@ from synth.commands.outputs import Printed
 def add_arguments(parser: ArgumentParser) -> None:
     """Declare the command's arguments."""
     parser.add_argument(
-        "trace", metavar="TRACE", nargs="?", help="a hand path (CSV, as the window keeps it); left out: the hand kept"
+        "trace",
+        metavar="TRACE",
+        nargs="?",
+        help="a trace of the hand (CSV, as the window keeps it); left out: the hand that is kept",
     )
     parser.add_argument("--keep", action="store_true", help="keep the hand measured in TRACE as yours")
     parser.add_argument("--json", action=Printed, help="print the report as JSON")

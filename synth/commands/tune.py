@@ -11,7 +11,7 @@ from synth.commands.outputs import Printed, Written, add_force_option
 def add_arguments(parser: ArgumentParser) -> None:
     """Declare the command's arguments."""
     parser.add_argument(
-        "tune", metavar="FILE", help="a Standard MIDI File or a note list; lark and tide come with Beatfield"
+        "tune", metavar="FILE", help="the tune: a Standard MIDI File or a note list; lark and tide come along"
     )
     add_designs(parser)
     add_tune_options(parser)
