@@ -97,9 +97,12 @@ def pytest_collection_modifyitems(items: list[pytest.Item]) -> None:
 
 
 def pytest_collection_finish() -> None:
-    """What was collected stays: the collector of garbage need not look through thousands of tests again and again."""
+    """What was collected stays: the collector of garbage need not look through thousands of tests again and again, and
+    seldom at what the tests make.
+    """
     gc.enable()
     gc.freeze()
+    gc.set_threshold(20_000, 20, 20)
 
 
 @pytest.hookimpl(optionalhook=True)
