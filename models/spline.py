@@ -14,6 +14,8 @@ from numpy.typing import ArrayLike, NDArray
 
 from models.arrays import Floats
 
+MANY = 250
+"""Knots from which a whole matrix takes longer than cyclic reduction."""
 Values = NDArray[Any]
 """Real or complex values (n, ...), one row a knot."""
 
@@ -77,7 +79,13 @@ def spline_slopes(knots: Floats, values: Values) -> Values:
             both = h[near] + h[far]
             own[end], beside[end] = h[far], both
             right[end] = ((h[near] + 2.0 * both) * h[far] * s[near] + h[near] ** 2 * s[far]) / both
-        slopes = _tridiagonal(before, own, after, right)
+        if count > MANY:
+            slopes = _tridiagonal(before, own, after, right)
+        else:
+            matrix = np.zeros((count, count))
+            for row, band in ((matrix[1:, :-1], before[1:]), (matrix, own), (matrix[:-1, 1:], after[:-1])):
+                np.fill_diagonal(row, band)
+            slopes = np.linalg.solve(matrix, right)
     return slopes.reshape(values.shape)
 
 
