@@ -66,6 +66,9 @@ def one_of(name: str, value: Any, choices: Sequence[str]) -> str:
 
 def finite_array(name: str, values: ArrayLike) -> Floats:
     """Return `values` as a float64 array; raise ValueError where an element is not a finite real number."""
+    single: Any = values
+    if isinstance(single, float) and math.isfinite(single):
+        return np.array(single)
     try:
         array = np.asarray(values)
     except ValueError:

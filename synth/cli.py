@@ -84,6 +84,13 @@ class _Parser(argparse.ArgumentParser):
         if left:
             options = [word for action in self._actions for word in action.option_strings]
             self.error("; ".join(_left_over(word, options) for word in left if word != "--"))
+        for action in self._actions:
+            value = vars(found).get(action.dest)
+            if any(
+                isinstance(text, str) and not text.strip() for text in (value if isinstance(value, list) else [value])
+            ):
+                name = action.option_strings[-1] if action.option_strings else action.metavar
+                self.error(f"{name} is empty; write what it stands for, or leave it out")
         return found, left
 
     def error(self, message: str) -> NoReturn:

@@ -28,7 +28,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from models.arrays import Complexes, Floats
-from models.circuit.drawing import Drawable, Drawing, drawn
+from models.circuit.drawing import Drawable, Drawing, Part, drawn
 from models.circuit.harmonic_balance import Tangent, instants, stacked, tangent, unstacked, waveform
 from models.circuit.network import Network
 from models.circuit.oscillator_start import PHASE_PORT
@@ -44,6 +44,30 @@ class Response:
 
     frequency: float
     spectra: Complexes
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class FrequencySlopes:
+    """What the stamped matrices of a circuit do to the frequency of its steady oscillation, to first order.
+
+    linear: the network at the oscillation; devices: its devices, which stay as they are. The change of frequency, Hz,
+    by one unit of every entry: by_conductance (n, n), by_capacitance (n, n), by_source (n,). They are the mean of
+    g(t)^T b(t) of the module's text, the waveforms taken out of the sum over the entries.
+    """
+
+    linear: Network
+    devices: tuple[Part, ...]
+    by_conductance: Floats
+    by_capacitance: Floats
+    by_source: Floats
+
+    def shift(self, conductance: Floats, capacitance: Floats, source: Floats) -> float:
+        """Return the change of frequency, Hz, with other matrices of the same states."""
+        return float(
+            np.sum(self.by_conductance * (conductance - self.linear.conductance))
+            + np.sum(self.by_capacitance * (capacitance - self.linear.capacitance))
+            + self.by_source @ (source - self.linear.source)
+        )
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -137,6 +161,18 @@ class Adjoint:
     def disturbance_to(self, circuit: Drawable) -> Complexes:
         """Return the b(t) of the whole change to another `circuit` with the same nodes, the waveforms kept."""
         return self._changed(((1.0, circuit),))
+
+    def slopes(self) -> FrequencySlopes:
+        """The change of the frequency by every entry of the stamped matrices."""
+        order, frequency = self.order, self.state.frequency
+        weighed = np.where(order == 0.0, 1.0, 2.0) * self.projection.conj()
+        return FrequencySlopes(
+            self.linear,
+            self._drawing.devices,
+            -frequency * (weighed @ self.spectra.T).real,
+            -frequency * (weighed @ (1j * self.angular_frequency * order * self.spectra).T).real,
+            frequency * self.projection[:, 0].real,
+        )
 
     def frequency_sensitivities(self) -> dict[str, float]:
         """Return the change of frequency, Hz, per SI unit of every value (models.circuit.part_values)."""

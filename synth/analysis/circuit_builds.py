@@ -21,7 +21,7 @@ from models.circuit.adjoint import Adjoint, oscillator_adjoint
 from models.circuit.part_values import TEMPERATURE, part_values
 from models.tank import required_capacitance
 from synth.build.workbench import OpenedDesign
-from synth.designs.sections import TemperatureSection
+from synth.designs.build_sections import TemperatureSection
 
 KINDS = {
     "supply_voltage": "supply",

@@ -42,11 +42,13 @@ from synth.analysis.mixer_figures import MixerFigures, mixer_figures
 from synth.analysis.pulling_figures import LockPath, PullingFigures, lock_paths, pulling_figures
 from synth.analysis.start_up import start_up_curves
 from synth.analysis.start_up_picture import OscillatorPicture
+from synth.build.assembly import no_volume_antenna
 from synth.build.circuit_assembly import START_WORK, Circuit, blaming
 from synth.build.notices import explained, voltage_notices
 from synth.build.workbench import OpenedDesign
+from synth.designs.build_sections import TemperatureSection
 from synth.designs.quantity import format_quantity, parse
-from synth.designs.sections import Design, TemperatureSection
+from synth.designs.sections import Design
 from synth.errors import DesignError
 
 NO_LOAD = "none"
@@ -149,7 +151,7 @@ def prepared_oscillator(
                 raise DesignError(f"--hand: {error}") from None
             circuit = opened.loaded_variable(own + opened.wired.antenna.stray)
     elif opened.loop_curve is None or design.volume_antenna is None:
-        raise DesignError(f"{design.place}: has no volume antenna; add [volume_antenna]")
+        raise DesignError(no_volume_antenna(design))
     else:
         circuit = with_antenna(circuit, opened.loop_curve.empty_capacitance + design.volume_antenna.stray, DIRECT)
     designed = circuit.load

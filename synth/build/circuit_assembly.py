@@ -41,9 +41,11 @@ from models.roots import root
 from models.tank import Tank
 from synth.build.drawing_assembly import drawing_of, mixer_of
 from synth.build.notices import explained, margin_notice, out_of_reach_notice, start_notice
+from synth.designs.oscillator_sections import ReferenceSection, TransistorSection, VariableSection, VolumeSection
 from synth.designs.part_rows import merged
-from synth.designs.sections import Design, ReferenceSection, TransistorSection, VariableSection, VolumeSection
+from synth.designs.sections import Design
 from synth.errors import DesignError
+from synth.progress_line import ProgressLine
 
 Circuit = OscillatorCircuit | Drawing
 OSCILLATORS = ("reference", "variable", "volume")
@@ -151,11 +153,11 @@ def circuit_of(design: Design, which: str) -> Circuit:
     if design.circuit is None:
         raise DesignError(f"{design.place}: has no [circuit]; add the section (an empty one takes default parts)")
     if which == "volume":
-        return _loaded_circuit(design, which, _load(design, None))
+        return loaded_circuit(design, which, _load(design, None))
     if design.detector.parts is not None:
-        return _loaded_circuit(design, which, mixer_loads_of(design)[SOURCES.index(which)])
+        return loaded_circuit(design, which, mixer_loads_of(design)[SOURCES.index(which)])
     other = design.coupling.reference_resistor if which == "variable" else design.coupling.variable_resistor
-    return _loaded_circuit(design, which, _load(design, other))
+    return loaded_circuit(design, which, _load(design, other))
 
 
 def mixer_of_design(design: Design) -> Mixer:
@@ -178,7 +180,7 @@ def mixer_loads_of(design: Design) -> tuple[Load, Load]:
         resting = loads_at_rest(mixer, begin)
     states = []
     for which, load in zip(SOURCES, resting, strict=True):
-        circuit = _loaded_circuit(design, which, load)
+        circuit = loaded_circuit(design, which, load)
         with blaming(design, which):
             states.append(steady_state(circuit))
     with blaming(design, MIXER):
@@ -214,11 +216,11 @@ def mixer_at_every_beat(design: Design, pair: TunedPair, solver: MixerSolver, st
         raise DesignError(f"{design.place}: [detector.parts] needs solved oscillators")
     reference, variable = (float(state.harmonic_amplitudes("output")[0]) for state in pair.states)
     spread = float(np.abs(pair.law.amplitudes / variable - 1.0).max())
-    with blaming(design, MIXER):
-        return mixer_table(solver, still, (reference, variable), spread)
+    with blaming(design, MIXER), ProgressLine("solving the mixer at every beat") as line:
+        return mixer_table(solver, still, (reference, variable), spread, line)
 
 
-def _loaded_circuit(design: Design, which: str, load: Load) -> Circuit:
+def loaded_circuit(design: Design, which: str, load: Load) -> Circuit:
     """The oscillator with a load of its own on its output."""
     section, part = _tank_section(design, which), design.circuit
     assert part is not None
