@@ -12,6 +12,7 @@ it is a fork of this one, which has loaded numpy and the module then, where no o
 
 from __future__ import annotations
 
+import gc
 import multiprocessing
 import os
 import signal
@@ -107,6 +108,7 @@ def _signals_held() -> Iterator[None]:
 
 def _draw_one(pipe: Connection, module: str, plots: bool) -> None:
     """Body of the second process: load, wait for what is to be drawn, draw, answer. Ended early it leaves no file."""
+    gc.disable()  # it draws once and ends
     signal.signal(signal.SIGINT, signal.SIG_IGN)
     for one in ENDING:
         signal.signal(one, lambda *_: sys.exit(1))
