@@ -159,11 +159,13 @@ class PulledPhase:
         beta *= 0.5 * self._half_turn
         gamma *= self._half_turn * alpha / 6.0
         q_from_q, p_from_q, q_from_p, p_from_p = (columns[:, place] for place in (2, 3, 5, 6))
-        total, difference = gamma + beta, np.subtract(gamma, beta, out=beta)
-        p_from_q[:], q_from_p[:] = total, difference
-        square = np.multiply(total, difference, out=gamma)
+        np.add(gamma, beta, out=p_from_q)
+        np.subtract(gamma, beta, out=q_from_p)
+        beta *= beta
+        gamma *= gamma
+        square = np.subtract(gamma, beta, out=gamma)
         square += alpha * alpha
-        even = np.multiply(square, COTANGENT[-1], out=total)
+        even = np.multiply(square, COTANGENT[-1], out=beta)
         for coefficient in COTANGENT[-2:0:-1]:
             even += coefficient
             even *= square

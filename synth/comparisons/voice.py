@@ -69,11 +69,11 @@ def voice_section(
             BenchmarkGoal(name, "times real time", real_time, REAL_TIME[kind]),
         ]
     notes = (
-        f"a moving hand at {RATE} Hz: the voice and np.sin over {FULL_SECONDS:g} s, {PIECE} frames at once, in turn, as "
-        f"often before as after the radio rate, {seconds:g} s by whole-array code at 7.68 MHz, diode at 30.7 MHz; times "
-        "faster: for each second of sound",
-        "np.sin over as many samples is the floor: no voice can be much faster than one sine. It computes where the voice "
-        "moves numbers, so that the ratio of the two differs between processors and between states of one",
+        f"a moving hand at {RATE} Hz; voice and np.sin in turn over {FULL_SECONDS:g} s, {PIECE} frames at once, as "
+        "often before as after the radio rate",
+        f"radio rate: {seconds:g} s by whole-array code at 7.68 MHz, diode at 30.7 MHz; times faster: for one second",
+        "np.sin over as many samples is the floor: no voice can be much faster than one sine. A sine computes, the "
+        "voice mostly moves numbers: the ratio is another on another processor",
         "the time of the tables, once for an instrument, is beside the ratio, not in it",
     )
     return Comparison("voice", "Voice against the radio rate and np.sin", COLUMNS, tuple(rows), tuple(goals), notes)

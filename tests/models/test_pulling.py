@@ -13,6 +13,8 @@ from scipy.integrate import solve_ivp
 
 from models.pitch import cents
 from models.pulling import (
+    COTANGENT,
+    NEAR,
     PulledPhase,
     advance_phase,
     bent_below,
@@ -239,6 +241,14 @@ def test_edges_and_bad_values() -> None:
         advance_phase(0.0, [1.0, 1.0], 1.0, 0.0)
     with pytest.raises(ValueError, match="lock_range must be >= 0"):
         pulled_beat(1.0, -1.0)
+
+
+def test_the_short_series_is_s_coth_s_where_it_stands_for_it() -> None:
+    below, above = NEAR
+    square = np.linspace(below, above, 1001)  # 0 is none of them
+    size = np.sqrt(np.abs(square))
+    expected = np.where(square < 0.0, size / np.tan(size), size / np.tanh(size))
+    assert_allclose(np.polynomial.polynomial.polyval(square, COTANGENT), expected, rtol=0, atol=2e-12)
 
 
 @pytest.mark.parametrize("count", [1, 7, 128, 4096])

@@ -187,7 +187,7 @@ def test_voice_is_the_radio_rate_and_its_row_hangs_together(monkeypatch):
     voice_second, radio_second = 8e-3 / voice.FULL_SECONDS, 3.0 / voice.QUICK_SECONDS
     assert_allclose([row["ratio"], row["over_sine"]], [radio_second / voice_second, 4.0], rtol=1e-12)
     assert_allclose(row["real_time"], 1.0 / voice_second, rtol=1e-12)
-    assert [goal.figure for goal in section.goals if not goal.met] == ["passes of np.sin"]  # 4, and 3.5 is the goal
+    assert [goal.met for goal in section.goals if goal.figure == "passes of np.sin"] == [False]  # 4, the goal is 3.5
 
 
 def test_field_compares_what_agrees():
