@@ -145,6 +145,7 @@ class RowFilter:
             rows[0, :kept] = self._kept
         if size <= first:
             rows[0, kept:end] = samples
+            rows[0, end:ROW] = 0.0
         else:
             rows[0, kept:ROW] = samples[:first]
             full = end // ROW
@@ -152,6 +153,7 @@ class RowFilter:
             rows[1:full, :ROW] = samples[first:middle].reshape(-1, ROW)
             if middle < size:
                 rows[full, : size - middle] = samples[middle:]
+                rows[full, size - middle : ROW] = 0.0
         stacked = self._rows[:stacks]
         states = np.empty((count + 1) * order)
         states[:order] = [value if abs(value) >= FADED else 0.0 for value in self._state.tolist()]
