@@ -15,6 +15,8 @@ from models.arrays import Floats
 
 def finite(name: str, value: Any) -> float:
     """Return `value` as a float; raise ValueError unless it is a finite real number (booleans refused)."""
+    if type(value) is float and math.isfinite(value):  # nearly always, and quickly told
+        return value
     try:
         number = math.nan if isinstance(value, bool | np.bool_) or not isinstance(value, Real) else float(value)
     except OverflowError:

@@ -7,18 +7,24 @@ import sys
 def run() -> int:
     """Run the command line and return its exit code; Ctrl-C before it is set up ends as quietly as later.
 
-    Once there is an exit code, Ctrl-C is not heard any more: the way out is short.
+    Once there is an exit code, no request to end is heard any more: the way out is short.
     """
     try:
         from synth.cli import main
 
         code = main()
-        signal.signal(signal.SIGINT, signal.SIG_IGN)
+        _hear_no_more()
     except KeyboardInterrupt:
-        signal.signal(signal.SIGINT, signal.SIG_IGN)
+        _hear_no_more()
         print("\nbeatfield: interrupted", file=sys.stderr)
         code = 130
     return code
+
+
+def _hear_no_more() -> None:
+    for name in ("SIGINT", "SIGTERM", "SIGHUP"):
+        if hasattr(signal, name):
+            signal.signal(getattr(signal, name), signal.SIG_IGN)
 
 
 if __name__ == "__main__":  # the sound process starts a fresh interpreter and must not run the command again

@@ -18,6 +18,7 @@ from models.instrument import Instrument
 from synth.errors import DesignError, DeviceError
 from synth.files.plain_text import counted
 from synth.live.sound_device import LIBRARY_REMEDY
+from synth.progress_line import ProgressLine
 
 LIBRARIES = {  # distribution: module
     "numpy": "numpy",
@@ -31,6 +32,7 @@ LIBRARIES = {  # distribution: module
 BLOCK_FRAMES = 128
 SAMPLE_RATE = 48000
 BUSY = "close other programs, or play with --latency high"
+MOST_TIMED = 5.0  # s of running the voice without a sound output
 ALLOWED_SHARE = 0.25  # of a block's period that 99.9 % of the blocks may take
 
 
@@ -145,10 +147,12 @@ def _block_timing(instrument: Instrument, seconds: float) -> Finding:
     distances = np.geomspace(instrument.curve.farthest, instrument.curve.nearest, BLOCK_FRAMES)
     period = BLOCK_FRAMES / SAMPLE_RATE
     shares: list[float] = []
-    end = time.perf_counter() + min(seconds, 5.0)
-    while (start := time.perf_counter()) < end or not shares:
-        voice.render(distances, BLOCK_FRAMES)
-        shares.append((time.perf_counter() - start) / period)
+    begin, lasts = time.perf_counter(), min(seconds, MOST_TIMED)
+    with ProgressLine("running the voice") as line:
+        while (start := time.perf_counter()) < begin + lasts or not shares:
+            line((start - begin) / lasts)
+            voice.render(distances, BLOCK_FRAMES)
+            shares.append((time.perf_counter() - start) / period)
     median, most = np.quantile(shares, [0.5, 0.999])
     ready = bool(most <= ALLOWED_SHARE)
     detail = (
@@ -163,7 +167,8 @@ def _sound(instrument: Instrument, device: str | None, seconds: float) -> Findin
     from synth.sound.strand import InstrumentSource
 
     try:
-        meters, problem = measure(InstrumentSource(instrument), seconds=seconds, device=device)
+        with ProgressLine("trying the sound output") as line:
+            meters, problem = measure(InstrumentSource(instrument), seconds=seconds, device=device, progress=line)
     except DeviceError as error:
         return Finding("sound output", False, "the audio process failed", str(error))
     if problem is not None:

@@ -2,7 +2,10 @@
 
 from __future__ import annotations
 
+import os
 import sys
+from collections.abc import Iterator
+from contextlib import contextmanager
 from importlib import import_module
 from types import ModuleType
 
@@ -19,3 +22,20 @@ def require(module: str, purpose: str) -> ModuleType:
         remedy = f"{sys.executable} -m pip install {DISTRIBUTIONS.get(module, module)}"
         text = f"{purpose} needs the library {module}, which cannot be loaded ({error}): {remedy}"
         raise DeviceError(text) from error
+
+
+@contextmanager
+def libraries_quiet() -> Iterator[None]:
+    """Drop what C libraries print to stderr meanwhile (ALSA: that there is no sequencer); our own message says it."""
+    try:
+        kept, nowhere = os.dup(2), os.open(os.devnull, os.O_WRONLY)
+    except OSError:  # started without stderr
+        yield
+        return
+    try:
+        os.dup2(nowhere, 2)
+        yield
+    finally:
+        os.dup2(kept, 2)
+        os.close(kept)
+        os.close(nowhere)

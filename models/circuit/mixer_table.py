@@ -10,6 +10,7 @@ the phase moves unevenly, the lines are those of the mean beat; within the lock 
 from __future__ import annotations
 
 import math
+from collections.abc import Callable
 from dataclasses import dataclass, field, replace
 
 import numpy as np
@@ -33,6 +34,8 @@ HALVED = 10.0
 FIRST_NODES, MOST_NODES = 17, 65
 AMPLITUDE_STEP = 0.03
 """Relative change of an amplitude at which the parabola is read beside the middle; the reach of the hand, if wider."""
+CHANGES = 4
+"""Of the amplitudes: either one smaller and larger."""
 STILL = 0.01
 """Share by which a filter that does not follow the beat changes the tone, up to which it counts as quasi-static."""
 
@@ -131,19 +134,33 @@ class DrawnDetector:
         return self.table.read(beats, self.reference, self.variable)
 
 
-def mixer_table(solver: MixerSolver, still: Mixed, amplitudes: tuple[float, float], spread: float = 0.0) -> MixerTable:
+def mixer_table(
+    solver: MixerSolver,
+    still: Mixed,
+    amplitudes: tuple[float, float],
+    spread: float = 0.0,
+    progress: Callable[[float], None] = lambda share: None,
+) -> MixerTable:
     """Solve a mixer for every beat, from its quasi-static law `still`. amplitudes: V, what the oscillators' law calls
     both at the drive as it is; spread: how far the hand changes the variable oscillator's from there, relative.
+    progress: hears the share of the solutions that are done, of those known to be needed.
 
     Raises NotConvergedError and ValueError where the mixer cannot be solved.
     """
     reach = AMPLITUDE_STEP, max(AMPLITUDE_STEP, spread)
     found: dict[float, Complexes] = {}
+    done, needed = 0, FIRST_NODES * (1 + CHANGES) + FIRST_NODES - 1
+
+    def told(solutions: int) -> None:
+        nonlocal done
+        done += solutions
+        progress(done / needed)
 
     def solved(place: float, near: Complexes) -> Complexes:
         """The lines at u = `place`, from what the ports may be there."""
         mixed = solver.solve(SLOWEST * math.sinh(place), near=near)
         found[place] = mixed.ports
+        told(1)
         return mixed.tone()
 
     def bent(place: float, middle: Complexes) -> Complexes:
@@ -156,6 +173,7 @@ def mixer_table(solver: MixerSolver, still: Mixed, amplitudes: tuple[float, floa
             one = solver.solve(beat, smaller, near=found[place])
             other = solver.solve(beat, larger, near=2.0 * found[place] - one.ports)
             changed += [one.tone() - middle, other.tone() - middle]
+        told(CHANGES)
         return np.stack(changed)
 
     top = float(_place(np.array(HIGHEST_BEAT)))
@@ -177,6 +195,7 @@ def mixer_table(solver: MixerSolver, still: Mixed, amplitudes: tuple[float, floa
             rows[middle] = solved(middle, 0.5 * (found[low] + found[high]))
             if np.abs(rows[middle] - along(middle)).max() > HALVED * ACCURACY * size:
                 missed += [(low, middle), (middle, high)]
+                needed += 2
         spans = missed
     return MixerTable(
         *_stacked(rows),

@@ -22,7 +22,6 @@ radiation.
 
 from __future__ import annotations
 
-import itertools
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, field
 from typing import TYPE_CHECKING, Final
@@ -61,6 +60,8 @@ OPENINGS: Final = (0.0, 0.5, 1.0)
 #: How many of the distances are solved with every opening: what the fingers do is smooth between them. Twice as many
 #: where the player's own opening is not the largest.
 FINGER_PLACES: Final = 10
+#: Work of the volume hand at one height, by that of the pitch hand at one place (measured, of the default design).
+FAR_SIDE: Final = 3.0
 #: The way of the pitch hand that a field must have at least, m.
 LEAST_ROOM: Final = 0.1
 for _table in (DEFAULT_DISTANCES, RING_HEIGHTS):
@@ -171,7 +172,7 @@ def hand_field(
     distances: (n,) m, at least two, strictly increasing. fineness: panels per length against the default mesh (about
     0.8 or more). ring_heights: (p,) m, likewise, or one alone; `places`: which of them are solved with every distance.
     openings: of the fingers of the open hand, 0 to 1, strictly increasing, that are solved beside the player's own.
-    progress: hears the share of the places that are solved, after each.
+    progress: hears the share of the places that are solved, after each, those of the volume hand included.
     Raises ValueError for a bad table of distances, an unknown posture, and scenes whose parts meet or whose hands the
     player cannot bring there.
     """
@@ -200,6 +201,18 @@ def hand_field(
     meeting = overlap(scene, table[:: max(1, table.size // 4)].tolist(), heights[:1].tolist())
     if meeting:
         raise ValueError(meeting)
+    own = scene.player.opening
+    others = [each for each in openings if each != own] if "open" in postures else []
+    count = FINGER_PLACES if own >= max(openings, default=1.0) else 2 * FINGER_PLACES
+    chosen = table[np.unique(np.linspace(0, table.size - 1, min(count, table.size)).round().astype(int))]
+    of_ring = 0 if scene.ring is None else heights.size
+    total, done = table.size * len(postures) + chosen.size * len(others) + FAR_SIDE * of_ring, [0.0]
+
+    def told(work: float) -> None:
+        done[0] += work
+        progress(done[0] / total)
+
+    progress(0.0)
     still = still_field(scene, positive("fineness", fineness))
     names = conductor_names(scene)
     far, ring_places, ring = [], np.zeros((0, len(names), len(names))), None
@@ -214,17 +227,14 @@ def hand_field(
             known |= {(posture, end): near_side(hand) for end, hand in zip(ends, found, strict=True)}
         samples, rest = sampled(list(known.values())), (POSTURES[0], ends[-1])
         away = known[rest] if rest in known else near_side(next(iter(pitch_hands(still, rest[0], ends[-1:]))))
-        every = [directions(still, side, samples) for side in far_sides(still, scene.ring, ring, heights)]
+        every = []
+        for side in far_sides(still, scene.ring, ring, heights):
+            every.append(directions(still, side, samples))
+            told(FAR_SIDE)
         ring_places = place_matrices(still, away, every)
         far = [every[place] for place in places]
-    own = scene.player.opening
-    others = [each for each in openings if each != own] if "open" in postures else []
-    count = FINGER_PLACES if own >= max(openings, default=1.0) else 2 * FINGER_PLACES
-    chosen = table[np.unique(np.linspace(0, table.size - 1, min(count, table.size)).round().astype(int))]
     # the wrist is held: one arm for all openings
     sleeves: dict[float, Sleeve | None] = dict.fromkeys(chosen.tolist()) if others else {}
-
-    total, done = table.size * len(postures) + chosen.size * len(others), itertools.count(1)
 
     def places_of(moved: StillField, posture: Posture, distances: Floats) -> Floats:
         wanted = [(posture, each) for each in distances.tolist()]
@@ -235,7 +245,7 @@ def hand_field(
         for place in wanted:
             near = before[place] if place in before else near_side(next(fresh))
             solved.append(place_matrices(moved, near, far))
-            progress(next(done) / total)
+            told(1.0)
         return np.stack(solved)
 
     solved = {posture: places_of(still, posture, table) for posture in postures}
@@ -275,6 +285,27 @@ def distances_of(scene: Scene) -> Floats:
             f"least {LEAST_ROOM:g} m: stand farther away"
         )
     return np.geomspace(nearest, farthest, DEFAULT_DISTANCES.size)
+
+
+def heights_of(scene: Scene) -> Floats:
+    """`RING_HEIGHTS`, or as many up to where this player's volume hand ends. Without a ring nothing hangs on them.
+
+    Raises ValueError for a player who cannot hold the hand low above the volume antenna, or not raise it from there.
+    """
+    from models.hand.meshes import highest_hand
+
+    if scene.ring is None:
+        return RING_HEIGHTS
+    lowest, most = float(RING_HEIGHTS[0]), float(RING_HEIGHTS[-1])
+    highest = highest_hand(scene, scene.ring, lowest, most)
+    if highest == most:
+        return RING_HEIGHTS
+    if highest < LEAST_ROOM:
+        raise ValueError(
+            f"height leaves the volume hand {highest:.2g} m to be raised above the antenna; it must be at least "
+            f"{LEAST_ROOM:g} m: put the antenna lower, or stand nearer"
+        )
+    return np.geomspace(lowest, highest, RING_HEIGHTS.size)
 
 
 def capacitance_curves(

@@ -57,7 +57,6 @@ ROD_FINER: Final = 1.1
 #: A player of that build stoops or sits before a low antenna: highest shoulder over hand, m.
 SHOULDER_OVER_HAND: Final = 0.35
 SHOULDER_SIDE: Final = -0.18
-BODY_HALF_WIDTH: Final = TYPICAL.half_width
 BODY_BOTTOM: Final = 0.03
 #: Clearance between the back of the hand and the end of the arm, m (same potential: of no electrical effect).
 WRIST_CLEARANCE: Final = 0.004
@@ -443,6 +442,17 @@ def volume_hand(ring: AnyVolumeAntenna, height: float, build: Build = TYPICAL, f
     """The open hand over the volume antenna, its underside `height`, m, above it."""
     finer = ROD_FINER if isinstance(ring, VolumeRod) else 1.0
     return palm(hand_shape(build, "open"), finer * fineness) + ring.over + (0.0, 0.0, height)
+
+
+def highest_hand(scene: Scene, ring: AnyVolumeAntenna, lowest: float, most: float) -> float:
+    """How high above the volume antenna, m, at most `most`, the player holds the hand: as the arm reaches.
+
+    Raises ValueError where it does not reach the height `lowest`.
+    """
+    place, joint = other_wrist(scene, ring, lowest), other_shoulder(scene)
+    rise = scene.player.build.longest**2 - _span(joint[:2], place[:2]) ** 2
+    highest = lowest + float(joint[2] - place[2]) + 0.999 * float(np.sqrt(max(rise, 0.0)))
+    return float(np.clip(highest, lowest, most))
 
 
 def other_wrist(scene: Scene, ring: AnyVolumeAntenna, height: float) -> Floats:

@@ -11,9 +11,9 @@ from synth.analysis.choose_circuit import CircuitTank, circuit_tank, with_other_
 from synth.analysis.figures import collected, of, rows
 from synth.build.circuit_assembly import blaming
 from synth.build.workbench import OpenedDesign
+from synth.designs.build_sections import TolerancesSection
 from synth.designs.design_file import Design
 from synth.designs.quantity import format_quantity
-from synth.designs.sections import TolerancesSection
 from synth.errors import DesignError, at_place
 
 USUAL_STRAY_SPREAD = 5e-12  # F either way, where neither the option nor the board says (an assumption)
@@ -180,7 +180,7 @@ def _antenna_farads(opened: OpenedDesign) -> float:
     design, curve = opened.design, opened.curve
     place = design.tuning.zero_beat
     if place is not None and not curve.nearest <= place <= curve.farthest:
-        raise DesignError(f"{design.place}: tuning.zero_beat lies outside the hand field")
+        raise DesignError(f"{design.place}: tuning.zero_beat lies outside the hand field; choose a nearer one")
     rod = curve.empty_capacitance if place is None else float(curve.capacitance(place))
     return rod + opened.wired.antenna.stray
 

@@ -14,7 +14,8 @@ from synth.analysis.figures import over_notes
 from synth.analysis.fit_devices import GAINS, device_of, device_values, with_fitted_device
 from synth.build.circuit_assembly import blaming
 from synth.build.workbench import OpenedDesign, open_loaded
-from synth.designs.sections import Design, TransistorSection
+from synth.designs.oscillator_sections import TransistorSection
+from synth.designs.sections import Design
 from synth.errors import DesignError
 
 SUPPLY, GAIN = 0.10, 0.50  # shares of the supply voltage and of the current gain, either way

@@ -28,7 +28,7 @@ from synth.analysis.circuit_builds import kind_of_column
 from synth.analysis.figures import DENSE, OfDesign, collected, known, of
 from synth.analysis.tolerance import nominal_row, trial_of
 from synth.build.workbench import OpenedDesign
-from synth.designs.sections import TemperatureSection
+from synth.designs.build_sections import TemperatureSection
 from synth.errors import DesignError, at_place
 
 

@@ -7,10 +7,10 @@ a [circuit] every set-up is solved as a circuit, and its adjoint gives what junc
 from __future__ import annotations
 
 import math
-from collections.abc import Iterable, Iterator, Mapping, Sequence
+from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from contextlib import contextmanager
 from dataclasses import dataclass, replace
-from functools import cached_property
+from functools import cached_property, partial
 from typing import Any, Final
 
 import numpy as np
@@ -35,10 +35,11 @@ from synth.analysis.fit_unknowns import Errors, Known, key_of, unknowns_of
 from synth.analysis.readings import BARE, CONTROL, VOLTS, BenchRow, Readings, Setting
 from synth.build.circuit_assembly import Circuit, blaming, circuit_of
 from synth.build.workbench import OpenedDesign
+from synth.designs.build_sections import TolerancesSection
 from synth.designs.design_file import Design
 from synth.designs.quantity import format_quantity
-from synth.designs.sections import TolerancesSection
 from synth.errors import DesignError
+from synth.progress_line import ProgressLine
 
 LEAST_PITCH_LIMIT = 0.05  # Hz
 DC_LIMIT, SWING_LIMIT, LEAST_VOLTS = 0.02, 0.10, 0.02
@@ -425,32 +426,42 @@ class Bench:
         kept: dict[Setting, SteadyState],
     ) -> dict[Setting, SolvedSetting]:
         """Solve the circuits of these set-ups; `near`: frequencies whose mode is meant, Hz; `kept`: earlier states."""
-        assert self.design is not None
         found: dict[Setting, SolvedSetting] = {}
         picked = [one for one in settings if not one.tuned and not one.bare]
         bare = self.rows_of(picked, None, values)
-        for row, setting in enumerate(picked):
-            oscillator = self.oscillator(setting)
-            with _of_line(self, setting), blaming(self.design, oscillator):
-                circuit = self.circuit(setting, values)
-                state = steady_state(circuit, warm_start=kept.get(setting), near_frequency=near.get(setting))
-                kept[setting] = state
-                adjoint = oscillator_adjoint(state)
-                added = bare.needed(row, values, state.frequency)
-                slopes = np.zeros(len(self.unknowns))
-                by_farad = adjoint.frequency_shift(adjoint.disturbance_of("board_stray"))
-                for one in device_values(circuit):
-                    place = self.index.get(self.named(one.name, oscillator, setting.board))
-                    if place is None:
-                        continue
-                    step = DEVICE_STEP * float(values[place])
-                    near_by = [
-                        with_device_values(circuit, {one.name: float(values[place]) + by}) for by in (-step, step)
-                    ]
-                    shifts = [adjoint.frequency_shift(adjoint.disturbance_to(moved)) for moved in near_by]
-                    slopes[place] = (shifts[1] - shifts[0]) / (2.0 * step) / by_farad
-                found[setting] = SolvedSetting(added, slopes, state.frequency, self._levels(setting, values, adjoint))
+        with ProgressLine("solving the circuits of the readings") as line:
+            for row, setting in enumerate(line.each(picked)):
+                found[setting] = self._solved(setting, values, near, kept, partial(bare.needed, row, values))
         return found
+
+    def _solved(
+        self,
+        setting: Setting,
+        values: Floats,
+        near: Mapping[Setting, float],
+        kept: dict[Setting, SteadyState],
+        needed: Callable[[float], float],
+    ) -> SolvedSetting:
+        """Solve the circuit of one set-up; `needed`: capacitance, F, that its resonance lacks for a frequency, Hz."""
+        assert self.design is not None
+        oscillator = self.oscillator(setting)
+        with _of_line(self, setting), blaming(self.design, oscillator):
+            circuit = self.circuit(setting, values)
+            state = steady_state(circuit, warm_start=kept.get(setting), near_frequency=near.get(setting))
+            kept[setting] = state
+            adjoint = oscillator_adjoint(state)
+            added = needed(state.frequency)
+            slopes = np.zeros(len(self.unknowns))
+            by_farad = adjoint.frequency_shift(adjoint.disturbance_of("board_stray"))
+            for one in device_values(circuit):
+                place = self.index.get(self.named(one.name, oscillator, setting.board))
+                if place is None:
+                    continue
+                step = DEVICE_STEP * float(values[place])
+                near_by = [with_device_values(circuit, {one.name: float(values[place]) + by}) for by in (-step, step)]
+                shifts = [adjoint.frequency_shift(adjoint.disturbance_to(moved)) for moved in near_by]
+                slopes[place] = (shifts[1] - shifts[0]) / (2.0 * step) / by_farad
+            return SolvedSetting(added, slopes, state.frequency, self._levels(setting, values, adjoint))
 
     def _levels(self, setting: Setting, values: Floats, adjoint: Adjoint) -> dict[str, LevelOf]:
         """What was read in volts of a set-up, straight in the unknowns about its solved circuit."""

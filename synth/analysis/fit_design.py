@@ -30,8 +30,9 @@ from synth.build.assembly import tank_in, wired
 from synth.build.circuit_assembly import blaming, circuit_of
 from synth.build.workbench import OpenedDesign
 from synth.designs.design_file import Design
+from synth.designs.oscillator_sections import ReferenceSection, VariableSection
 from synth.designs.quantity import format_quantity
-from synth.designs.sections import About, ReferenceSection, VariableSection
+from synth.designs.sections import About
 from synth.errors import DesignError
 
 FINE: Final = 0.03

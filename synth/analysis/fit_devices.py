@@ -19,8 +19,10 @@ from models.circuit.oscillator import OscillatorCircuit
 from models.circuit.transistor import Transistor
 from models.circuit.triode import Triode
 from synth.build.circuit_assembly import Circuit
+from synth.designs.build_sections import TolerancesSection
+from synth.designs.oscillator_sections import TransistorSection
 from synth.designs.part_rows import Row, Rows, ends_of_row, kind_of, merged
-from synth.designs.sections import Design, TolerancesSection, TransistorSection
+from synth.designs.sections import Design
 
 PINCH_OFF_LIMIT: Final = 0.5
 """95 % limit of the pinch-off voltages of one type, as a ratio: makers let it go from one to several (from memory)."""

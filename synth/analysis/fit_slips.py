@@ -167,9 +167,11 @@ def _refuse_exchanged(bench: SolvedBench) -> None:
     kinds = [one.what for one in inner.places]
     far = np.argsort(-np.abs(whole.scaled)).tolist()[:MOST_OFF]
     best: tuple[float, int, int] | None = None
-    for one in far:
+    for tried_before, one in enumerate(far):
         for other in range(len(kinds)):
-            if kinds[one] != kinds[other] or kinds[one] not in ("frequency", "pitch") or one == other:
+            if kinds[one] != kinds[other] or kinds[one] not in ("frequency", "pitch"):
+                continue
+            if other in far[: tried_before + 1]:
                 continue
             if _turned_only(inner, one, other):
                 continue  # whether in and out are exchanged is asked of such a pair alone

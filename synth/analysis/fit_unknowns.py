@@ -15,9 +15,9 @@ from models.readings.unknowns import NORMAL_95, Unknown
 from synth.analysis.fit_devices import DEVICE_UNITS, device_of, device_values
 from synth.analysis.fit_field import BODY, COMMON_TIE
 from synth.analysis.readings import CONTROL, VOLTS
+from synth.designs.build_sections import TolerancesSection
 from synth.designs.quantity import parse
 from synth.designs.schema import did_you_mean
-from synth.designs.sections import TolerancesSection
 from synth.errors import DesignError
 
 if TYPE_CHECKING:

@@ -27,8 +27,9 @@ from synth.analysis.figures import over_notes
 from synth.build.assembly import tank_in
 from synth.build.circuit_assembly import blaming
 from synth.build.workbench import OpenedDesign, open_loaded
+from synth.designs.oscillator_sections import BranchSection, ReferenceSection
 from synth.designs.quantity import format_quantity
-from synth.designs.sections import BranchSection, Design, ReferenceSection
+from synth.designs.sections import Design
 from synth.errors import DesignError
 
 CHOKE_SELF_CAPACITANCE = 4e-12  # F, of one choke of some mH: rule of thumb, from memory; it hardly goes with the value

@@ -19,12 +19,13 @@ import numpy as np
 from models.arrays import Floats
 from models.electrostatics.air import air_permittivity
 from models.hand.earthing import ANTENNA, USUAL_SHOES, Earthing, seen_capacitance
-from models.hand.hand_field import PLACES, RING_HEIGHTS, HandField
+from models.hand.hand_field import RING_HEIGHTS, HandField
 from models.hand.scene import Bystander, Posture, Scene, Wall
 from models.pulling import pulled_beat
 from models.spline import spline
 from synth.build.curve_cache import field_for
 from synth.build.workbench import OpenedDesign
+from synth.progress_line import ProgressLine
 
 #: Nearest hand distance at which a changed scene is solved, m, and how many: what it adds is smooth between them.
 NEAREST: Final = 0.02
@@ -87,9 +88,11 @@ def pitch_moves(opened: OpenedDesign) -> PitchMoves:
     if len(chosen) < len(NOTES):
         chosen = [lines[k] for k in sorted({0, len(lines) // 2, len(lines) - 1})]
     asked = _Asked(opened, np.array([line.distance for line in chosen]), np.array([line.frequency for line in chosen]))
-    moves = sorted(asked.all(), key=lambda move: -move.largest)
+    with ProgressLine("solving what moves the pitch") as line:
+        moves = sorted(asked.all(line), key=lambda move: -move.largest)
+        farther = asked.farther_ring()
     return PitchMoves(
-        tuple(line.name for line in chosen), tuple(line.distance for line in chosen), tuple(moves), asked.farther_ring()
+        tuple(line.name for line in chosen), tuple(line.distance for line in chosen), tuple(moves), farther
     )
 
 
@@ -101,8 +104,8 @@ class _Asked:
     distances: Floats
     frequencies: Floats
 
-    def all(self) -> Iterator[PitchMove]:
-        """Every cause there is for this design."""
+    def all(self, progress: ProgressLine) -> Iterator[PitchMove]:
+        """Every cause there is for this design; `progress` counts the scenes that are solved, and one for the ring."""
         scene, share = self.opened.scene, self.opened.hand_field.body_share
         player, room = scene.player, scene.room
         scenes = {}
@@ -119,10 +122,13 @@ class _Asked:
             scenes["fingers"] = scene.moved(opening=HALF_OPEN)
         if scene.ring is None and not player.hanging_arm:
             scenes["second arm"] = replace(scene, player=replace(player, hanging_arm=True))
-        for cause, changed in scenes.items():
+        count = len(scenes) + (scene.ring is not None)
+        for number, (cause, changed) in enumerate(scenes.items()):
+            progress(number / count, (number + 1) / count)
             added = self._added(changed)
             if added is not None:
                 yield self._move(cause, added)
+        progress(len(scenes) / count, 1.0)
         earthing = self.opened.earthing
         if earthing.body_capacitance != math.inf:
             total = share + USUAL_SHOES if earthing.body_capacitance is None else earthing.body_capacitance
@@ -164,7 +170,7 @@ class _Asked:
 
     def _added(self, scene: Scene) -> Callable[[Floats], Floats] | None:
         """What another scene adds to the antenna's capacitance; None where it cannot be."""
-        heights = RING_HEIGHTS[[PLACES[self._place]]] if scene.ring is not None else RING_HEIGHTS
+        heights = self.opened.hand_field.heights[[self._place]] if scene.ring is not None else RING_HEIGHTS
         try:
             field = field_for(scene, self.opened.tell, None, self._places, (self._posture,), heights, (0,), ())
         except ValueError:
@@ -209,7 +215,7 @@ class _Asked:
         return self._cents(self.opened.instrument.offset_frequency(heard))
 
     def _quiet_height(self, span: tuple[float, float] | None) -> float:
-        return span[0] if span is not None else float(RING_HEIGHTS[0])
+        return span[0] if span is not None else float(self.opened.hand_field.heights[0])
 
     def farther_ring(self) -> tuple[float | None, ...] | None:
         """The cross-talk with the ring farther from the rod, at the same tuning; None where it cannot be."""
@@ -218,7 +224,9 @@ class _Asked:
         if scene.ring is None or both is None:
             return None
         away = replace(scene, ring=replace(scene.ring, offset=scene.ring.offset + FARTHER_RING))
-        heights = np.array([self._quiet_height(both.volume.span(QUIETEST_DB)), RING_HEIGHTS[PLACES[self._place]]])
+        heights = np.array(
+            [self._quiet_height(both.volume.span(QUIETEST_DB)), self.opened.hand_field.heights[self._place]]
+        )
         if not heights[1] > heights[0]:
             return None
         try:

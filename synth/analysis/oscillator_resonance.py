@@ -7,6 +7,7 @@ from dataclasses import dataclass
 from models.tank import Tank
 from synth.analysis.figures import OfDesign, collected, of
 from synth.analysis.oscillator import AS_DESIGNED, UNPLUGGED, BenchSetting, as_set
+from synth.build.assembly import no_volume_antenna
 from synth.build.workbench import OpenedDesign
 from synth.designs.sections import Design
 from synth.errors import DesignError
@@ -47,7 +48,7 @@ def resonance_figures(design: Design, which: str, setting: BenchSetting = AS_DES
     elif which == "volume":
         volume = opened.volume
         if volume is None:
-            raise DesignError(f"{design.place}: has no volume antenna; add [volume_antenna]")
+            raise DesignError(no_volume_antenna(design))
         tank, farads = volume.tank, volume.curve.empty_capacitance + volume.ring_stray
         frequency = float(tank.with_antenna(farads))
     else:

@@ -22,9 +22,10 @@ from synth.analysis.tolerance_figures import ToleranceFigures, tolerance_figures
 from synth.build.workbench import OpenedDesign, open_loaded
 from synth.designs.design_file import read_design
 from synth.designs.edited import edited_text
+from synth.designs.oscillator_sections import CircuitSection
 from synth.designs.part_rows import ends_of_row
 from synth.designs.quantity import format_quantity
-from synth.designs.sections import CircuitSection, Design
+from synth.designs.sections import Design
 from synth.designs.template import circuit_template_text
 from synth.errors import DesignError
 

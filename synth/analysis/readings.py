@@ -15,7 +15,7 @@ from __future__ import annotations
 import csv
 import io
 from collections.abc import Mapping
-from dataclasses import dataclass, fields
+from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
@@ -305,6 +305,3 @@ def _swapped(name: str, text: str, header: list[str]) -> str:
         except DesignError:
             continue
     return ""
-
-
-SETTINGS = tuple(part.name for part in fields(Setting))

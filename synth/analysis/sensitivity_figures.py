@@ -16,6 +16,7 @@ from synth.build.workbench import OpenedDesign
 from synth.hands.gestures import TREMOR_SIZE
 from synth.hands.own_hand import OwnHand
 from synth.hands.tune_path import PLACEMENT
+from synth.progress_line import ProgressLine
 from synth.tunes.zero_beat_advice import zero_beat_for
 
 SEARCHED = 4000  # hand distances looked at
@@ -75,9 +76,9 @@ def sensitivities_figures(opened: Sequence[OpenedDesign], hand: OwnHand | None) 
     """Collect the figures of several designs for a hand, or for the one that is assumed."""
     names = told_apart([each.design.name for each in opened])
     suits = tuple(design_suits(name, each.field, hand) for name, each in zip(names, opened, strict=True))
-    figures = tuple(
-        replace(sensitivity_figures(each, hand), design=name) for name, each in zip(names, opened, strict=True)
-    )
+    with ProgressLine("solving the notes of the designs") as line:
+        named = line.each(list(zip(names, opened, strict=True)))
+        figures = tuple(replace(sensitivity_figures(each, hand), design=name) for name, each in named)
     return SensitivitiesFigures(figures, suits, best(suits).design)
 
 

@@ -8,8 +8,10 @@ from dataclasses import dataclass
 from models.circuit.drawing import SUPPLY
 from models.preferred_values import nearest
 from synth.build.circuit_assembly import MIXER, TankSection
+from synth.designs.build_sections import TolerancesSection
+from synth.designs.oscillator_sections import CircuitSection
 from synth.designs.part_rows import MIXER_PLACES, Rows, ends_of_row, kind_of, value_of
-from synth.designs.sections import CircuitSection, Design, TolerancesSection
+from synth.designs.sections import Design
 
 KINDS = {
     "inductor": "tank coils",

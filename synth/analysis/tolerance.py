@@ -15,7 +15,7 @@ from models.preferred_values import values_in_range
 from synth.analysis.adjoint_figures import value_words
 from synth.analysis.circuit_builds import SHARED, kind_of_column, with_circuits
 from synth.build.workbench import OpenedDesign
-from synth.designs.sections import GoalsSection, TolerancesSection
+from synth.designs.build_sections import GoalsSection, TolerancesSection
 from synth.errors import DesignError, at_place
 
 WORDS = {"inductance": "coil", "capacitance": "capacitor", "junction": "transistor"}

@@ -29,7 +29,7 @@ from models.pitch import nearest_note
 from synth.analysis.figures import DENSE, OfDesign, collected, known, of, rows
 from synth.analysis.tolerance import goals_of, selection_factors, trial_of, variable_trimmer_ends
 from synth.build.workbench import OpenedDesign
-from synth.designs.sections import GoalsSection
+from synth.designs.build_sections import GoalsSection
 
 MOST_TIGHTER_BUILDS = 20_000
 MODE_BUILDS = 4000

@@ -15,6 +15,7 @@ from synth.analysis.figures import OfDesign, collected, of, told_apart
 from synth.build.workbench import OpenedDesign
 from synth.designs.shipped import shipped_tune
 from synth.errors import DesignError
+from synth.files.atomic_file import reason_of
 from synth.hands.own_hand import OwnHand
 from synth.hands.tune_path import SOURCES, Manner, Performance, PlayedNote, perform
 from synth.midi.midi_file import read_midi
@@ -47,6 +48,8 @@ def load_tune(path: str | os.PathLike[str], track: int | None = None, channel: i
 
 def _content(file: Path) -> bytes:
     try:
+        if file.exists() and not file.is_file():
+            raise DesignError(f"{file}: is no plain file; name a Standard MIDI File or a note list")
         if not file.is_file():
             raise DesignError(
                 f"{file}: no such tune; name a Standard MIDI File or a note list, or lark or tide, which come along"
@@ -56,7 +59,7 @@ def _content(file: Path) -> bytes:
     except (OSError, ValueError) as error:
         if isinstance(error, DesignError):
             raise
-        raise DesignError(f"{file}: cannot be read ({error})") from error
+        raise DesignError(f"{file}: cannot be read ({reason_of(error)}); check its name and rights") from error
     if len(content) > LARGEST_FILE:
         raise DesignError(f"{file}: larger than {LARGEST_FILE} bytes; cut the melody out of it")
     return content

@@ -36,6 +36,7 @@ from models.volume.loudness import GainStage, PeakRectifier
 from models.volume.volume_antenna import VolumeAntenna
 from synth.build.circuit_assembly import TunedPair, resonance_of, tank_of, tap_of
 from synth.build.notices import margin_notice, out_of_reach_notice, trimmer_notice, volume_notices
+from synth.designs.quantity import format_quantity
 from synth.designs.sections import Design
 from synth.errors import DesignError, at_place
 
@@ -306,6 +307,11 @@ def variable_frequency(tank: Tank, branch: SeriesInductor, capacitance: float, m
     return float(high if mode == "high" else low)
 
 
+def no_volume_antenna(design: Design) -> str:
+    """What to say where one is asked for and the design has none."""
+    return f"{design.place}: has no volume antenna; add [volume_antenna], [volume] and [volume_response]"
+
+
 def assemble_volume(design: Design, tank: Tank, curve: CapacitanceCurve) -> tuple[VolumeAntenna, tuple[str, ...]]:
     """The volume antenna of `design` with its oscillator's `tank` and the ring's `curve`, and what to know of it.
 
@@ -314,9 +320,7 @@ def assemble_volume(design: Design, tank: Tank, curve: CapacitanceCurve) -> tupl
     """
     antenna, response = design.volume_antenna, design.volume_response
     if antenna is None or response is None:
-        raise DesignError(
-            f"{design.place}: has no volume antenna; add [volume_antenna], [volume] and [volume_response]"
-        )
+        raise DesignError(no_volume_antenna(design))
     volume = VolumeAntenna(
         curve=curve,
         tank=tank,
@@ -329,6 +333,12 @@ def assemble_volume(design: Design, tank: Tank, curve: CapacitanceCurve) -> tupl
     )
     if response.full_height is None:
         return volume, volume_notices(volume)
+    if response.full_height > curve.farthest:
+        wanted = f"volume_response.full_height = {format_quantity(response.full_height, 'm')}"
+        raise DesignError(
+            f"{design.place}: {wanted}: the player's hand is at most {curve.farthest:.2f} m above the volume antenna; "
+            "choose a lower height, or put the antenna lower (volume_antenna.height)"
+        )
     needed, least, most = volume.trimmer_for_full_at(response.full_height), tank.trimmer_minimum, tank.trimmer_maximum
     if needed is None or not least <= needed <= most or least == most:
         why = trimmer_notice(volume, needed, response.full_height)

@@ -25,7 +25,7 @@ from models.arrays import Floats
 from models.hand.hand_field import DEFAULT_DISTANCES, OPENINGS, PLACES, RING_HEIGHTS, HandField
 from models.hand.scene import POSTURES, Posture, Scene
 from synth.errors import InstrumentError
-from synth.files.atomic_file import write_text
+from synth.files.atomic_file import reason_of, write_text
 from synth.progress_line import ProgressLine
 
 LARGEST_FILE = 2_000_000  # bytes; a field of both hands takes some 400 000
@@ -83,8 +83,7 @@ def kept_field(
     except FileNotFoundError:
         notice("solving the hand field of this geometry (kept for next time)")
     except OSError as error:
-        plain = os.path.lexists(path) and not path.is_symlink()
-        reason = str(error.strerror) if plain else f"{path} is a link"
+        reason = f"{path} is a link" if path.is_symlink() else str(error.strerror)
         notice(f"the hand-field cache cannot be read ({reason}): solving without it")
     except (ValueError, KeyError, TypeError, AttributeError, ArithmeticError, RecursionError, IndexError):
         notice(f"the cached hand field {path} is damaged: solving it again")
@@ -95,7 +94,10 @@ def kept_field(
         write_field(path, key, solved)
         drop_oldest(folder, LARGEST_FOLDER)
     except (OSError, InstrumentError) as error:
-        notice(f"the hand field could not be cached ({error}): it will be solved again next time")
+        notice(
+            f"the hand field could not be cached ({folder}: {reason_of(error)}): it will be solved again next time; "
+            "make the folder writable, or set XDG_CACHE_HOME"
+        )
     return solved
 
 

@@ -25,8 +25,8 @@ from models.circuit.resonance import natural_frequency
 from models.circuit.transistor import DepletionJunction, Transistor
 from models.circuit.triode import Triode
 from synth.designs.drawing_checks import RAILS
+from synth.designs.oscillator_sections import CircuitSection, ReferenceSection, VariableSection, VolumeSection
 from synth.designs.part_rows import MIXER_PLACES, PLACES, TANK, TANK_TRIMMER, Row, Rows, ends_of_row, kind_of, value_of
-from synth.designs.sections import CircuitSection, ReferenceSection, VariableSection, VolumeSection
 
 
 def drawing_of(

@@ -5,6 +5,7 @@ from __future__ import annotations
 import math
 import sys
 from collections.abc import Callable, Mapping
+from contextlib import suppress
 from dataclasses import dataclass, replace
 from functools import cached_property
 from pathlib import Path
@@ -20,13 +21,14 @@ from models.circuit.mixer_table import DrawnDetector, MixerTable
 from models.circuit.mixing import Mixed, MixerSolver
 from models.circuit.oscillator import steady_state
 from models.circuit.ripple_law import RippleLaw, ripple_laws
+from models.circuit.steady_state import SteadyState
 from models.circuit.variable_oscillator import with_antenna
 from models.circuit.work import TooMuchWorkError, bounded_work
 from models.hand.both_hands import HandCurve
 from models.hand.capacitance_curve import CapacitanceCurve
 from models.hand.earthing import ANTENNA, COMMON, HOLDING_RATIO, RING, USUAL_SHOES, Earthing, Ties, tank_tie
-from models.hand.hand_field import HandField, distances_of
-from models.hand.scene import Posture, Scene
+from models.hand.hand_field import HandField, distances_of, heights_of
+from models.hand.scene import POSTURES, Posture, Scene
 from models.instrument import AnyDetector, Instrument
 from models.pitch_field import PitchField, pitch_field
 from models.tank import Tank
@@ -79,8 +81,8 @@ from synth.build.notices import (
 )
 from synth.build.pulling_assembly import coil_notices, coupling_of, lossless_lock_range
 from synth.designs.design_file import Design, load_design
+from synth.designs.oscillator_sections import CouplingSection
 from synth.designs.quantity import format_quantity
-from synth.designs.sections import CouplingSection
 from synth.errors import DesignError, at_place
 from synth.files.plain_text import printable
 from synth.progress_line import ProgressLine, erase_progress
@@ -185,19 +187,18 @@ class OpenedDesign:
     def _scenes(self) -> Mapping[Scene, OpenedDesign]:
         def made(scene: Scene) -> OpenedDesign:
             shoes = self.earthing.shoes(self.hand_field.body_share)
-            try:
-                field = field_for(scene, self.tell, None, distances_of(scene))
-            except ValueError as error:
-                raise scene_fault(self.design, error) from error
-            return self._with(scene, field, shoes, self.earthing.common_to_earth)
+            return self._with(scene, self._field_of(scene), shoes, self.earthing.common_to_earth)
 
         return MadeOnce(made)
 
     @cached_property
     def hand_field(self) -> HandField:
         """Maxwell's matrices of the scene for the places of the hands."""
+        return self._field_of(self.scene)
+
+    def _field_of(self, scene: Scene) -> HandField:
         try:
-            return field_for(self.scene, self.tell, None, distances_of(self.scene))
+            return field_for(scene, self.tell, None, distances_of(scene), POSTURES, heights_of(scene))
         except ValueError as error:
             raise scene_fault(self.design, error) from error
 
@@ -441,13 +442,18 @@ class OpenedDesign:
         reference, variable = (adjoint.state.frequency for adjoint in both)
         return both if abs(variable / reference - 1.0) <= NEAR else None
 
-    def at_zero_beat(self, near: float) -> tuple[Adjoint, Adjoint]:
+    def at_zero_beat(
+        self, near: float, alike: tuple[SteadyState | None, SteadyState | None] = (None, None)
+    ) -> tuple[Adjoint, Adjoint]:
         """Reference and variable oscillator solved at zero beat alone, where nothing is asked of other notes: the
-        variable one in its mode nearest to `near`, Hz, the reference tuned to it. Raises DesignError.
+        variable one in its mode nearest to `near`, Hz, the reference tuned to it. alike: those of a design much like
+        this one. Raises DesignError.
         """
         with blaming(self.design, "variable"):
-            variable = steady_state(self.loaded_variable(self.tuning_capacitance), near_frequency=near)
-            reference, _, _ = tuned_reference_circuit(self.wired, variable.frequency, self.tuning_distance)
+            loaded = self.loaded_variable(self.tuning_capacitance)
+            variable = steady_state(loaded, warm_start=alike[1], near_frequency=near)
+            target, distance = variable.frequency, self.tuning_distance
+            reference, _, _ = tuned_reference_circuit(self.wired, target, distance, alike[0])
             return oscillator_adjoint(reference), oscillator_adjoint(variable)
 
     @cached_property
@@ -583,9 +589,13 @@ class OpenedDesign:
 
 
 def say(text: str) -> None:
-    """Print one line of progress or notice to stderr, with what would steer a terminal spelled out."""
+    """Print one line of progress or notice to stderr, with what would steer a terminal spelled out.
+
+    Quietly nothing where stderr is gone or full: what is computed does not hang on it.
+    """
     erase_progress()
-    print(shown(printable(text), sys.stderr), file=sys.stderr, flush=True)
+    with suppress(OSError, ValueError):
+        print(shown(printable(text), sys.stderr), file=sys.stderr, flush=True)
 
 
 def assembled(opened: OpenedDesign) -> OpenedDesign:

@@ -12,13 +12,13 @@ THREAD_COUNTS = ("OMP_NUM_THREADS", "OPENBLAS_NUM_THREADS", "MKL_NUM_THREADS")
 
 def add_arguments(parser: ArgumentParser) -> None:
     """Declare the command's arguments."""
-    parser.add_argument("--quick", action="store_true", help="fewer and shorter cases")
+    parser.add_argument("--quick", action="store_true", help="run fewer and shorter cases")
     parser.add_argument(
         "--only",
         metavar="NAME",
         action="append",
         choices=tuple(SECTIONS),
-        help="one comparison, may be given several times: "
+        help="run this comparison alone; may be given several times: "
         + "; ".join(f"{name}: {what}" for name, what in SECTIONS.items()),
     )
     parser.add_argument("--json", action="store_true", help="print the report as JSON")

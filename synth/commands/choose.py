@@ -4,28 +4,50 @@ from __future__ import annotations
 
 from argparse import ArgumentParser, Namespace
 
+from synth.commands.options import add_design
 from synth.commands.outputs import add_output_options
 
 LIMITS = (  # option, what stands for its value, default, help
-    ("inductor-tolerance", "LIMIT", "5 %", "either way"),
-    ("capacitor-tolerance", "LIMIT", "5 %", "either way"),
-    ("trimmer-tolerance", "LIMIT", "10 %", "of both its ends, either way"),
-    ("trimmer-share", "SHARE", "0.2", "least over largest capacitance of a trimmer"),
-    ("stray-spread", "C", None, "of the stray, either way (default: half the usual range of the board, else 5 pF)"),
-    ("junction-spread", "C", "2 pF", "either way"),
-    ("antenna-spread", "C", "1 pF", "variable oscillator only, either way"),
-    ("branch-tolerance", "LIMIT", "5 %", "of the series inductor, variable oscillator only"),
+    ("inductor-tolerance", "LIMIT", "5 %", "tolerance of the tank's coil, either way"),
+    ("capacitor-tolerance", "LIMIT", "5 %", "tolerance of the fixed capacitor, either way"),
+    ("trimmer-tolerance", "LIMIT", "10 %", "tolerance of both ends of the trimmer, either way"),
+    ("trimmer-share", "SHARE", "0.2", "smallest capacitance of a trimmer over its largest"),
+    (
+        "stray-spread",
+        "C",
+        None,
+        "spread of the board stray, either way (default: half the usual range of the board, else 5 pF)",
+    ),
+    ("junction-spread", "C", "2 pF", "spread of the transistor's capacitance, either way"),
+    ("antenna-spread", "C", "1 pF", "spread of the antenna's capacitance, either way; variable oscillator only"),
+    ("branch-tolerance", "LIMIT", "5 %", "tolerance of the series inductor, either way; variable oscillator only"),
 )
 
 
 def add_arguments(parser: ArgumentParser) -> None:
     """Declare the command's arguments."""
-    parser.add_argument("design", metavar="DESIGN", help="a design file (TOML)")
-    parser.add_argument("--target-frequency", metavar="F", required=True, help='what the tank must reach, "250 kHz"')
-    parser.add_argument("--which", choices=("reference", "variable"), default="reference", help="which oscillator")
-    parser.add_argument("--series", default="E12", help="IEC 60063 series of the capacitor (default: E12)")
-    parser.add_argument("--trimmer-series", default="E6", help="series of the trimmer's largest value (default: E6)")
-    parser.add_argument("--inductors", metavar="L,L,...", help="inductances to choose from (default: the design's)")
+    add_design(parser)
+    parser.add_argument(
+        "--target-frequency",
+        metavar="F",
+        required=True,
+        help='the frequency that the tank must reach, such as "250 kHz"',
+    )
+    parser.add_argument(
+        "--which",
+        choices=("reference", "variable"),
+        default="reference",
+        help="the oscillator to choose for (default: reference)",
+    )
+    parser.add_argument("--series", default="E12", help="IEC 60063 series of the capacitor, E3 to E192 (default: E12)")
+    parser.add_argument(
+        "--trimmer-series", default="E6", metavar="SERIES", help="the same of the trimmer's largest value (default: E6)"
+    )
+    parser.add_argument(
+        "--inductors",
+        metavar="L,L,...",
+        help="inductances of coils to choose from, such as 680uH,1mH (default: the design's)",
+    )
     for option, metavar, default, what in LIMITS:
         shown = "" if default is None else f" (default: {default})".replace("%", "%%")
         parser.add_argument(f"--{option}", metavar=metavar, default=default, help=f"{what}{shown}")

@@ -10,15 +10,26 @@ from synth.commands.outputs import Printed
 def add_arguments(parser: ArgumentParser) -> None:
     """Declare the command's arguments."""
     wanted = parser.add_mutually_exclusive_group(required=True)
-    wanted.add_argument("--inductance", metavar="L", help='find the turns for this inductance, "1 mH"')
-    wanted.add_argument("--turns", metavar="N", help="a coil of this many turns")
-    parser.add_argument("--former", metavar="D", required=True, help='outer diameter of the former, "38 mm"')
-    parser.add_argument("--length", metavar="L", help="of the winding along the former (default: turns side by side)")
-    parser.add_argument("--depth", metavar="D", help="how high many layers stand on the former; needs --length")
-    parser.add_argument("--wire", metavar="D", default="0.3 mm", help="diameter of the copper (default: 0.3 mm)")
-    parser.add_argument("--pitch", metavar="P", help="from turn to turn (default: 1.1 times the wire, for the enamel)")
-    parser.add_argument("--frequency", metavar="F", default="250 kHz", help="for skin effect and Q (default: 250 kHz)")
-    parser.add_argument("--temperature", metavar="T", default="20 degC", help="of the copper (default: 20 degC)")
+    wanted.add_argument("--inductance", metavar="L", help='find the turns for this inductance, such as "1 mH"')
+    wanted.add_argument("--turns", metavar="N", help="read what a coil of this many turns has")
+    parser.add_argument("--former", metavar="D", required=True, help='outer diameter of the former, such as "38 mm"')
+    parser.add_argument(
+        "--length", metavar="L", help="length of the winding along the former (default: turns side by side)"
+    )
+    parser.add_argument("--depth", metavar="D", help="height of many layers on the former; needs --length")
+    parser.add_argument("--wire", metavar="D", default="0.3 mm", help="diameter of the wire's copper (default: 0.3 mm)")
+    parser.add_argument(
+        "--pitch", metavar="P", help="distance from turn to turn (default: 1.1 times the wire, for the enamel)"
+    )
+    parser.add_argument(
+        "--frequency",
+        metavar="F",
+        default="250 kHz",
+        help="frequency at which losses and Q are read (default: 250 kHz)",
+    )
+    parser.add_argument(
+        "--temperature", metavar="T", default="20 degC", help="temperature of the copper (default: 20 degC)"
+    )
     parser.add_argument("--json", action=Printed, help="print the figures as JSON")
 
 

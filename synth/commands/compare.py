@@ -15,12 +15,22 @@ if TYPE_CHECKING:
 
 def add_arguments(parser: ArgumentParser) -> None:
     """Declare the command's arguments."""
-    parser.add_argument("designs", metavar="DESIGN", nargs="+", help="design files (TOML), two or more")
+    parser.add_argument("designs", metavar="DESIGN", nargs="+", help="designs, by their files or names, two or more")
     parser.add_argument(
-        "--range", default="65Hz:1047Hz", metavar="LOW:HIGH", help="notes that all are judged by (default 65Hz:1047Hz)"
+        "--range",
+        default="65Hz:1047Hz",
+        metavar="LOW:HIGH",
+        help="lowest and highest note that all are judged by, in Hz or as C2:C6 (default 65Hz:1047Hz)",
     )
-    parser.add_argument("--gesture", metavar="NAME", help="of the hand: sweep (default), scale, vibrato or still")
-    parser.add_argument("--seconds", type=float, metavar="S", help="length of the gesture")
+    parser.add_argument(
+        "--gesture", metavar="NAME", help="gesture of the hand: sweep (default), scale, vibrato or still"
+    )
+    parser.add_argument(
+        "--seconds",
+        type=float,
+        metavar="S",
+        help="length of the gesture, 1 to 600 s (default: sweep 8, scale 10, vibrato 6, still 4)",
+    )
     add_seed_option(parser, "the hand's tremor")
     sound = parser.add_mutually_exclusive_group()
     sound.add_argument(
@@ -29,28 +39,31 @@ def add_arguments(parser: ArgumentParser) -> None:
         metavar="FILE",
         action=Written,
         kind=SOUND,
-        help="one sound file, n pips before the n-th design",
+        help="write one sound file, .wav or .flac, with n pips before the n-th design",
     )
-    sound.add_argument("--separate", metavar="FOLDER", help="one sound file for each design, into this folder")
-    parser.add_argument("--rate", type=int, default=48000, metavar="HZ", help="sample rate (default 48000)")
+    sound.add_argument("--separate", metavar="FOLDER", help="write one sound file for each design into this folder")
+    parser.add_argument(
+        "--rate", type=int, default=48000, metavar="HZ", help="sample rate in Hz, 8000 to 192000 (default 48000)"
+    )
     add_output_options(parser, "the table")
 
 
 def run(arguments: Namespace) -> int:
     """Open the designs, render them if wanted, and write the reports."""
     from synth.analysis.compare_figures import compare_figures
-    from synth.build.workbench import open_design
-    from synth.commands.options import pair
+    from synth.commands.options import chosen, note_range, opened_designs
     from synth.errors import DesignError
+    from synth.hands.gestures import GESTURES
     from synth.progress_line import ProgressLine
     from synth.report.compare import COMPARE
 
     if len(arguments.designs) < 2:
         raise DesignError("name two designs or more to compare")
+    chosen("--gesture", arguments.gesture, tuple(GESTURES))
     if arguments.gesture and not (arguments.output or arguments.separate):
         raise DesignError("--gesture is for sound; add -o FILE.wav or --separate FOLDER")
-    low, high = pair("--range", arguments.range, "Hz")
-    workpieces = [open_design(name) for name in arguments.designs]
+    low, high = note_range("--range", arguments.range)
+    workpieces = opened_designs(arguments.designs)
     with ProgressLine("comparing"):
         figures = compare_figures(workpieces, low, high)
     if arguments.output or arguments.separate:

@@ -9,8 +9,14 @@ from synth.commands.outputs import print_either
 
 def add_arguments(parser: ArgumentParser) -> None:
     """Declare the command's arguments."""
-    parser.add_argument("--device", help="sound output to try: index or part of its name (see beatfield devices)")
-    parser.add_argument("--seconds", type=float, default=2.0, help="how long to run the voice (default 2)")
+    parser.add_argument(
+        "--device",
+        metavar="DEVICE",
+        help="sound output to try, by its index or part of its name (beatfield devices lists them)",
+    )
+    parser.add_argument(
+        "--seconds", type=float, default=2.0, metavar="S", help="how long to run the voice, 0 to 600 s (default 2)"
+    )
     parser.add_argument("--clear-cache", action="store_true", help="remove all cached hand fields, and do nothing else")
     parser.add_argument("--json", action="store_true", help="print the findings as JSON")
 

@@ -4,12 +4,13 @@ from __future__ import annotations
 
 from argparse import ArgumentParser, Namespace
 
+from synth.commands.options import add_design
 from synth.commands.outputs import add_output_options
 
 
 def add_arguments(parser: ArgumentParser) -> None:
     """Declare the command's arguments."""
-    parser.add_argument("design", metavar="DESIGN", help="a design file (TOML)")
+    add_design(parser)
     add_output_options(parser, "the pitch against hand distance")
 
 

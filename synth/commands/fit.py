@@ -22,7 +22,11 @@ def add_arguments(parser: ArgumentParser) -> None:
         metavar="DESIGN",
         help="the design the readings are of: its antenna and branch are used, and -o keeps the rest of it",
     )
-    parser.add_argument("--which", choices=("reference", "variable"), help="the oscillator of the design that was read")
+    parser.add_argument(
+        "--which",
+        choices=("reference", "variable"),
+        help="oscillator of lines that name none (default: variable if an antenna was plugged, else reference)",
+    )
     parser.add_argument(
         "--counter-error",
         metavar="LIMIT",
@@ -33,7 +37,7 @@ def add_arguments(parser: ArgumentParser) -> None:
         "--capacitor-tolerance",
         metavar="LIMIT",
         default="1 %",
-        help='of the fitted capacitors, either way, as `tolerance` takes it (default: "1 %%")',
+        help='tolerance of the fitted capacitors, either way (default: "1 %%")',
     )
     parser.add_argument(
         "--hand-error",
@@ -46,12 +50,20 @@ def add_arguments(parser: ArgumentParser) -> None:
         metavar="NAME=VALUE[,LIMIT]",
         action="append",
         default=[],
-        help="a value known beforehand, with its 95 %% limit; may be repeated",
+        help="a value known beforehand, with its 95 %% limit, such as 'stray=12 pF,2 pF'; may be given several times",
     )
-    parser.add_argument("--board", metavar="KIND", help="kind of board the readings are of, to judge the stray")
-    parser.add_argument("--target-frequency", metavar="F", help="say which preferred value reaches it")
-    parser.add_argument("--series", default="E12", help="IEC 60063 series of the fitted capacitor (default: E12)")
-    parser.add_argument("--other-board", metavar="KIND", help="say what changes on another kind of board")
+    parser.add_argument(
+        "--board",
+        metavar="KIND",
+        help="board that was read, to judge its stray by: solderless breadboard, perfboard or etched board",
+    )
+    parser.add_argument(
+        "--target-frequency",
+        metavar="F",
+        help="say which preferred value of the fitted capacitor reaches this frequency",
+    )
+    parser.add_argument("--series", default="E12", help="IEC 60063 series of that capacitor, E3 to E192 (default: E12)")
+    parser.add_argument("--other-board", metavar="KIND", help="say what changes on another of these boards")
     parser.add_argument(
         "-o", "--output", metavar="FITTED.toml", action=Written, help="write the result as a design file"
     )

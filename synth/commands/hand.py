@@ -10,7 +10,10 @@ from synth.commands.outputs import Printed
 def add_arguments(parser: ArgumentParser) -> None:
     """Declare the command's arguments."""
     parser.add_argument(
-        "trace", metavar="TRACE", nargs="?", help="a hand path (CSV, as the window keeps it); left out: the hand kept"
+        "trace",
+        metavar="TRACE",
+        nargs="?",
+        help="a trace of the hand (CSV, as the window keeps it); left out: the hand that is kept",
     )
     parser.add_argument("--keep", action="store_true", help="keep the hand measured in TRACE as yours")
     parser.add_argument("--json", action=Printed, help="print the report as JSON")
@@ -40,8 +43,9 @@ def run(arguments: Namespace) -> int:
             )
     else:
         now = datetime.now().isoformat(timespec="seconds")
+        with ProgressLine("reading the trace") as line:
+            path = load_trace(arguments.trace, progress=line, pitch_hand_alone=True)
         with ProgressLine("measuring the hand"):
-            path = load_trace(arguments.trace)
             try:
                 hand = measured_hand(path.times, path.distances, Path(arguments.trace).name, now)
             except DesignError as error:

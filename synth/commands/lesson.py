@@ -20,7 +20,7 @@ class PageOrFolder(Written):
 
 def add_arguments(parser: ArgumentParser) -> None:
     """Declare the command's arguments."""
-    parser.add_argument("name", metavar="NAME", nargs="?", help="the lesson; left out: list them")
+    parser.add_argument("name", metavar="NAME", nargs="?", help="the lesson, by its name; left out: list them")
     parser.add_argument(
         "-o",
         "--output",
@@ -29,8 +29,12 @@ def add_arguments(parser: ArgumentParser) -> None:
         help="write one page for a browser, or into DIR lesson.txt, a WAV and a plot per stage",
     )
     parser.add_argument("--live", action="store_true", help="open a window and play the lesson with the pointer")
-    parser.add_argument("--device", help="sound output of --live: index or part of its name (see beatfield devices)")
-    parser.add_argument("--size", metavar="WxH", help="size of the window of --live, e.g. 1280x720")
+    parser.add_argument(
+        "--device", help="sound output of --live, by its index or part of its name (beatfield devices lists them)"
+    )
+    parser.add_argument(
+        "--size", metavar="WxH", help="width and height of the window of --live in pixels (default 1280x720)"
+    )
     parser.add_argument("--json", action="store_true", help="print the list or the lesson as JSON")
     add_open_option(parser)
     add_force_option(parser)

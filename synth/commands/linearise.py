@@ -5,7 +5,7 @@ from __future__ import annotations
 from argparse import ArgumentParser, Namespace
 from typing import TYPE_CHECKING
 
-from synth.commands.options import add_notes_options, add_seed_option, add_shelf_options, seed_of
+from synth.commands.options import add_design, add_notes_options, add_seed_option, add_shelf_options, seed_of
 from synth.commands.outputs import SOUND, Written, add_output_options
 
 if TYPE_CHECKING:
@@ -17,36 +17,53 @@ LEAST_CHOKE_CAPACITANCE = 2e-12  # F; with less, the stray at the joints of a ch
 
 def add_arguments(parser: ArgumentParser) -> None:
     """Declare the command's arguments."""
-    parser.add_argument("design", metavar="DESIGN", help="a design file (TOML)")
+    add_design(parser)
     add_notes_options(parser)
     add_shelf_options(parser)
-    parser.add_argument("--keep", metavar="KEY,KEY,...", help="keys of the design that stay, as in variable.inductance")
-    parser.add_argument("--nominal", action="store_true", help="take the straightest, not the most robust")
-    parser.add_argument("--coil-tolerance", default="5 %", metavar="P", help="of coils and chokes (default 5 %%)")
-    parser.add_argument("--capacitor-tolerance", default="2 %", metavar="P", help="of capacitors (default 2 %%)")
-    parser.add_argument("--choke-capacitance", default="4 pF", metavar="C", help="across one choke (default 4 pF)")
+    parser.add_argument(
+        "--keep", metavar="KEY,KEY,...", help="keys of the design that are not changed, such as variable.inductance"
+    )
+    parser.add_argument(
+        "--nominal",
+        action="store_true",
+        help="take the parts that are straightest as written, not those that stay straight in most builds",
+    )
+    parser.add_argument(
+        "--coil-tolerance", default="5 %", metavar="P", help="tolerance of coils and chokes, either way (default 5 %%)"
+    )
+    parser.add_argument(
+        "--capacitor-tolerance", default="2 %", metavar="P", help="tolerance of capacitors, either way (default 2 %%)"
+    )
+    parser.add_argument(
+        "--choke-capacitance", default="4 pF", metavar="C", help="self-capacitance of one choke (default 4 pF)"
+    )
     parser.add_argument(
         "--carrier",
         default="30kHz:300kHz",
         metavar="LOW:HIGH",
-        help="radio frequencies to stay within (default the LF band, 30kHz:300kHz)",
+        help="lowest and highest radio frequency of both oscillators (default the LF band, 30kHz:300kHz)",
     )
     parser.add_argument(
         "--stray-multiple",
         type=float,
         default=30.0,
         metavar="N",
-        help="least tank capacitance over the spread of its stray (default 30; 0: any tank)",
+        help="capacitance of a tank over the spread of its stray, at least, 0 to 1000 (default 30; 0: any tank)",
     )
     add_seed_option(parser, "the search and the builds")
     parser.add_argument("-o", "--output", metavar="BETTER.toml", action=Written, help="write the better design")
     for option, what in (
-        ("--wav", "the same hand through both designs, pips before each"),
-        ("--wav-before", "the hand through the design as it is"),
-        ("--wav-after", "the same hand through the better design"),
+        ("--wav", "write the same hand through both designs as one sound file, pips before each"),
+        ("--wav-before", "write the hand through the design as it is as a sound file"),
+        ("--wav-after", "write the same hand through the better design as a sound file"),
     ):
         parser.add_argument(option, metavar="FILE", action=Written, kind=SOUND, help=what)
-    parser.add_argument("--gesture", default="sweep", metavar="NAME", help="of these sounds (default sweep)")
+    parser.add_argument(
+        "--gesture",
+        default="sweep",
+        metavar="NAME",
+        help="the hand of these sounds: sweep (default), scale, vibrato or still",
+    )
     add_output_options(parser, "both pitch fields")
 
 
@@ -55,14 +72,14 @@ def run(arguments: Namespace) -> int:
     from synth.analysis.linearise import improve
     from synth.analysis.linearise_figures import linearise_figures
     from synth.build.workbench import open_design, say
-    from synth.errors import EXIT_INTERRUPTED, DesignError
+    from synth.commands.options import chosen
+    from synth.errors import EXIT_INTERRUPTED
     from synth.hands.gestures import GESTURES
     from synth.progress_line import ProgressLine
     from synth.report.linearise import LINEARISE
 
     wishes = _wishes(arguments)
-    if arguments.gesture not in GESTURES:
-        raise DesignError(f"no gesture {arguments.gesture!r}; gestures are {', '.join(GESTURES)}")
+    chosen("--gesture", arguments.gesture, tuple(GESTURES))
     workpiece = open_design(arguments.design)
     with ProgressLine("searching") as line:
         outcome = improve(workpiece, wishes, "nominal" if arguments.nominal else "robust", line)
@@ -95,9 +112,9 @@ def _wishes(arguments: Namespace) -> Wishes:
     own = within("--choke-capacitance", arguments.choke_capacitance, "F", LEAST_CHOKE_CAPACITANCE, 1e-10)
     carriers = pair("--carrier", arguments.carrier, "Hz")
     if not 10e3 <= carriers[0] < carriers[1] <= 1e6:
-        raise DesignError("--carrier goes from 10 kHz to 1 MHz")
+        raise DesignError(f"--carrier {arguments.carrier}: both must lie between 10 kHz and 1 MHz")
     if not 0.0 <= arguments.stray_multiple <= 1000.0:
-        raise DesignError("--stray-multiple goes from 0 to 1000")
+        raise DesignError(f"--stray-multiple {arguments.stray_multiple:g}: must be between 0 and 1000")
     seed, multiple = seed_of(arguments), arguments.stray_multiple
     shelf, keep = shelf_of(arguments), _keep(arguments.keep)
     return Wishes(low, high, near, far, fill, shelf, tolerances, seed, own, carriers, multiple, keep=keep)

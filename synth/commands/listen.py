@@ -27,7 +27,7 @@ def add_arguments(parser: ArgumentParser) -> None:
         "sound", metavar="FILE", nargs="?", help="a recording, WAV or FLAC; without it: the sound input"
     )
     parser.add_argument(
-        "--marks", metavar="D,D,...", help='hand distances in order, "5cm,10cm,away", one for each rest'
+        "--marks", metavar="D,D,...", help='hand distances in order, one for each rest, such as "5cm,10cm,away"'
     )
     parser.add_argument(
         "--readings",
@@ -37,16 +37,30 @@ def add_arguments(parser: ArgumentParser) -> None:
     )
     group = parser.add_argument_group("clock and beat")
     group.add_argument(
-        "--calibration-tone", metavar="F[:READ]", help='a true frequency, and what this card reads: "440Hz:440.02Hz"'
+        "--calibration-tone",
+        metavar="F[:READ]",
+        help='a true frequency and what this card reads of it, such as "440Hz:440.02Hz"',
     )
     group.add_argument("--oscillator", metavar="F", help="frequency of the other oscillator that yours beats with")
-    group.add_argument("--side", metavar="SIDE", help="your oscillator is above or below the other")
-    group.add_argument("--capacitance", metavar="C", help="all of your tank's, for what is added from rest to rest")
-    group.add_argument("--silence", metavar="DB", type=float, default=-60.0, help="level of silence (default -60)")
+    group.add_argument("--side", metavar="SIDE", help="above or below: where your oscillator lies beside the other")
+    group.add_argument(
+        "--capacitance", metavar="C", help="whole capacitance of your tank, to tell what is added from rest to rest"
+    )
+    group.add_argument(
+        "--silence",
+        metavar="DB",
+        type=float,
+        default=-60.0,
+        help="level below which it is silent, dB of full scale, -120 to 0 (default -60)",
+    )
     live = parser.add_argument_group("live")
-    live.add_argument("--device", metavar="NAME", help="number or part of the name of the input (`beatfield devices`)")
     live.add_argument(
-        "--every", metavar="FIRST:STEP", help='distances of the readings, "5cm:2cm": 5, 7, 9 cm and so on'
+        "--device", metavar="NAME", help="sound input, by its index or part of its name (beatfield devices lists them)"
+    )
+    live.add_argument(
+        "--every",
+        metavar="FIRST:STEP",
+        help='first distance and step of the readings: "5cm:2cm" is 5, 7, 9 cm and so on',
     )
     live.add_argument("--record", metavar="FILE", action=Written, kind=SOUND, help="keep the sound, as WAV or FLAC")
     live.add_argument("--window", action="store_true", help="show it in a window, and take readings with its keys")

@@ -12,8 +12,10 @@ from synth.designs.circuit_templates import MIXERS as MIXER_NAMES
 def add_arguments(parser: ArgumentParser) -> None:
     """Declare the command's arguments."""
     parser.add_argument("file", metavar="FILE", help="the design file to write, e.g. mine.toml")
-    parser.add_argument("--circuit", metavar="NAME", help="with its oscillators drawn: " + ", ".join(CIRCUIT_NAMES))
-    parser.add_argument("--mixer", metavar="NAME", help="with its mixer drawn too: " + ", ".join(MIXER_NAMES))
+    parser.add_argument(
+        "--circuit", metavar="NAME", help="draw its oscillators part by part: " + ", ".join(CIRCUIT_NAMES)
+    )
+    parser.add_argument("--mixer", metavar="NAME", help="draw its mixer as well: " + ", ".join(MIXER_NAMES))
     add_force_option(parser)
 
 

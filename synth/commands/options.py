@@ -68,7 +68,7 @@ def chosen(option: str, text: str | None, choices: Sequence[str]) -> str | None:
     for choice in choices:
         if text.strip().lower() == choice.lower():
             return choice
-    raise DesignError(f"{option} {text!r}: must be one of {', '.join(choices)}{did_you_mean(text, choices)}")
+    raise DesignError(f"{option} {text}: must be one of {', '.join(choices)}{did_you_mean(text, choices)}")
 
 
 def quantity_of(option: str, text: str | None, unit: str, low: float, high: float) -> float | None:
@@ -76,14 +76,15 @@ def quantity_of(option: str, text: str | None, unit: str, low: float, high: floa
     return None if text is None else within(option, text, unit, low, high)
 
 
-def within(option: str, text: str, unit: str, low: float, high: float) -> float:
-    """The quantity `text` stands for, SI. Raises DesignError outside low..high."""
+def within(option: str, text: str, unit: str, low: float, high: float, *, bare: bool = False) -> float:
+    """The quantity `text` stands for, SI. Raises DesignError outside low..high. bare: the unit may be left out."""
     from synth.designs.quantity import format_quantity
 
-    found = value(option, text, unit)
+    without = bare and not any(letter.isalpha() for letter in text)
+    found = value(option, f"{text} {unit}" if without else text, unit)
     if not low <= found <= high:
-        limits = f"{format_quantity(low, unit)} to {format_quantity(high, unit)}"
-        raise DesignError(f"{option} {text!r}: must be within {limits}")
+        ends = f"{format_quantity(low, unit)} and {format_quantity(high, unit)}"
+        raise DesignError(f"{option} {text}: must be between {ends}")
     return found
 
 
@@ -95,19 +96,31 @@ def frequency_of(option: str, text: str | None) -> float | None:
 def add_notes_options(parser: ArgumentParser) -> None:
     """Declare which notes a search is to place, and over which hand distances."""
     parser.add_argument(
-        "--range", default="65Hz:1047Hz", metavar="LOW:HIGH", help="notes, in Hz or as C2:C6 (default 65Hz:1047Hz)"
+        "--range",
+        default="65Hz:1047Hz",
+        metavar="LOW:HIGH",
+        help="lowest and highest note to play, in Hz or as C2:C6 (default 65Hz:1047Hz)",
     )
-    parser.add_argument("--reach", default="5cm:50cm", metavar="NEAR:FAR", help="hand distances (default 5cm:50cm)")
-    parser.add_argument("--fill", default="60 %", metavar="SHARE", help="least share of the reach used (default 60 %%)")
+    parser.add_argument(
+        "--reach", default="5cm:50cm", metavar="NEAR:FAR", help="nearest and farthest hand distance (default 5cm:50cm)"
+    )
+    parser.add_argument(
+        "--fill",
+        default="60 %",
+        metavar="SHARE",
+        help="share of that reach that the notes must fill at least (default 60 %%)",
+    )
 
 
 def add_shelf_options(parser: ArgumentParser) -> None:
     """Declare what parts there are to build with."""
     group = parser.add_argument_group("parts at hand, in place of any that are sold")
-    group.add_argument("--own", metavar="CHOKES", help='chokes for the series inductor, "4x 10 mH, 2x 22 mH"')
-    group.add_argument("--own-coils", metavar="L,L,...", help='coils for the tanks, "1 mH, 2.2 mH"')
-    group.add_argument("--own-capacitors", metavar="C,C,...", help='capacitors for the tanks, "100 pF, 220 pF"')
-    group.add_argument("--series", default="E24", help="preferred values of IEC 60063 to buy from (default E24)")
+    group.add_argument("--own", metavar="CHOKES", help='chokes for the series inductor, such as "4x 10 mH, 2x 22 mH"')
+    group.add_argument("--own-coils", metavar="L,L,...", help='coils for the tanks, such as "1 mH, 2.2 mH"')
+    group.add_argument("--own-capacitors", metavar="C,C,...", help='capacitors for the tanks, such as "100 pF, 220 pF"')
+    group.add_argument(
+        "--series", default="E24", help="preferred values of IEC 60063 to buy from: E3 to E192 (default E24)"
+    )
 
 
 def shelf_of(arguments: Namespace) -> Shelf:
@@ -150,7 +163,11 @@ def whole_number(low: int, high: int) -> Callable[[str], int]:
 def add_seed_option(parser: ArgumentParser, of: str) -> None:
     """Declare --seed, whose same number gives the same chance again; `seed_of` checks it."""
     parser.add_argument(
-        "--seed", type=int, default=1, metavar="N", help=f"of {of}: the same seed gives the same again (default 1)"
+        "--seed",
+        type=int,
+        default=1,
+        metavar="N",
+        help=f"seed of {of}: the same number gives the same again (default 1)",
     )
 
 
@@ -160,21 +177,33 @@ def seed_of(arguments: Namespace) -> int:
 
     seed = int(arguments.seed)
     if not 0 <= seed < 2**63:
-        raise DesignError(f"--seed must be a whole number >= 0, below 2^63; got {seed}")
+        raise DesignError(f"--seed {seed}: must be a whole number from 0 to 2^63 - 1")
     return seed
+
+
+ONE_DESIGN = "a design: its file (TOML), or the name of one that comes with Beatfield, such as meadow"
+
+
+def add_design(parser: ArgumentParser, more: str = "") -> None:
+    """Declare the one design of a command; `more` is said of it in the help."""
+    parser.add_argument("design", metavar="DESIGN", help=ONE_DESIGN + more)
 
 
 def add_designs(parser: ArgumentParser) -> None:
     """Declare the designs of a command that takes any number of them."""
-    parser.add_argument("designs", metavar="DESIGN", nargs="*", help="design files (TOML); left out: the built-in one")
+    parser.add_argument(
+        "designs", metavar="DESIGN", nargs="*", help="designs, by their files or names; left out: the built-in one"
+    )
 
 
 def opened_designs(names: Sequence[str]) -> list[OpenedDesign]:
     """The designs of these names, or the built-in one."""
     from synth.build.workbench import open_design, open_loaded
     from synth.designs.template import template_design
+    from synth.progress_line import ProgressLine
 
-    return [open_design(name) for name in names] or [open_loaded(template_design())]
+    with ProgressLine("solving the designs") as line:
+        return [open_design(name) for name in line.each(names)] or [open_loaded(template_design())]
 
 
 SCALED = (
@@ -189,13 +218,25 @@ NAMES = ("transpose", "tremor_mm", "placement_mm", "vibrato_mm", "portamento", "
 def add_tune_options(parser: ArgumentParser) -> None:
     """Declare them all; a value of None means not given."""
     group = parser.add_argument_group("playing a tune")
-    group.add_argument("--transpose", type=int, metavar="N", help="play it N semitones higher (default 0)")
-    group.add_argument("--tremor-mm", type=float, metavar="X", help="tremor of the hand, RMS (default 0.05)")
-    group.add_argument("--placement-mm", type=float, metavar="X", help="error of each place, RMS (default 3)")
-    group.add_argument("--vibrato-mm", type=float, metavar="X", help="vibrato, each way (default 0)")
-    group.add_argument("--portamento", type=float, metavar="S", help="time of a slide between notes (default 0.12)")
-    group.add_argument("--track", type=int, metavar="N", help="of a MIDI file, from 1 (default: the first with notes)")
-    group.add_argument("--channel", type=int, metavar="N", help="of a MIDI file, 1 to 16 (default: all but 10)")
+    group.add_argument("--transpose", type=int, metavar="N", help="play it N semitones higher, -60 to 60 (default 0)")
+    group.add_argument(
+        "--tremor-mm",
+        type=float,
+        metavar="X",
+        help="tremor of the hand, RMS in mm (default: your own hand's, else 0.05)",
+    )
+    group.add_argument(
+        "--placement-mm",
+        type=float,
+        metavar="X",
+        help="error of each place, RMS in mm (default: your own hand's, else 3)",
+    )
+    group.add_argument("--vibrato-mm", type=float, metavar="X", help="vibrato, mm each way (default 0)")
+    group.add_argument("--portamento", type=float, metavar="S", help="time of a slide between notes, s (default 0.12)")
+    group.add_argument(
+        "--track", type=int, metavar="N", help="track of a MIDI file, counted from 1 (default: the first with notes)"
+    )
+    group.add_argument("--channel", type=int, metavar="N", help="channel of a MIDI file, 1 to 16 (default: all but 10)")
 
 
 def given_tune_options(arguments: Namespace) -> list[str]:
@@ -225,7 +266,7 @@ def manner_of(arguments: Namespace, hand: OwnHand | None = None) -> Manner:
             continue
         most = LARGEST[name] / scale
         if not 0.0 <= value <= most:
-            raise DesignError(f"--{option.replace('_', '-')} must be between 0 and {most:g} {unit}; got {value:g}")
+            raise DesignError(f"--{option.replace('_', '-')} {value:g}: must be between 0 and {most:g} {unit}")
         given[name] = value * scale
     return Manner(**given, seed=seed_of(arguments))
 

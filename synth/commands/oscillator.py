@@ -8,6 +8,7 @@ from __future__ import annotations
 from argparse import ArgumentParser, Namespace
 from typing import TYPE_CHECKING
 
+from synth.commands.options import add_design
 from synth.commands.outputs import PLOT, Printed, Written, add_force_option, add_plot_option
 
 if TYPE_CHECKING:
@@ -18,25 +19,33 @@ if TYPE_CHECKING:
 
 def add_arguments(parser: ArgumentParser) -> None:
     """Declare the command's arguments."""
-    parser.add_argument("design", metavar="DESIGN", help="a design file (TOML)")
+    add_design(parser)
     parser.add_argument(
         "--which",
         choices=("reference", "variable", "volume", "mixer"),
         default="reference",
         help="the oscillator to read, or the mixer that [detector.parts] draws (default: reference)",
     )
-    parser.add_argument("--pot", metavar="0..1", help="position of its fine-tune pot, in place of the design's")
-    parser.add_argument("--load", metavar="LOAD", help='resistance behind its output resistor, e.g. 47k, or "none"')
+    parser.add_argument("--pot", metavar="0..1", help="position of its fine-tune pot, 0 to 1 (default: the design's)")
     parser.add_argument(
-        "--fitted", metavar="C", help="fixed capacitor in place of the design's; the reference is not tuned"
+        "--load",
+        metavar="LOAD",
+        help='resistance behind its output resistor, such as 47k, or "none" (default: the design\'s)',
     )
     parser.add_argument(
-        "--trimmer", metavar="0..1", help="trimmer in place of the design's; the reference is not tuned"
+        "--fitted",
+        metavar="C",
+        help="fixed capacitor in place of the design's, such as '100 pF'; the reference is then not tuned",
+    )
+    parser.add_argument(
+        "--trimmer",
+        metavar="0..1",
+        help="position of its trimmer in place of the design's, 0 to 1; the reference is then not tuned",
     )
     parser.add_argument(
         "--hand",
         metavar="D",
-        help='hand distance of the variable oscillator, "away" or "unplugged" (default: zero beat)',
+        help='hand distance of the variable oscillator, "away", or "unplugged" (default: zero beat)',
     )
     parser.add_argument("--json", action=Printed, help="print the readings as JSON")
     add_plot_option(parser, "start-up, a steady cycle and the pot")
@@ -48,9 +57,7 @@ def add_arguments(parser: ArgumentParser) -> None:
         help="write the circuit diagram, with what to read at each node, as PNG or SVG",
     )
     parser.add_argument(
-        "--trace",
         "--transient",
-        dest="transient",
         metavar="FILE",
         action=Written,
         or_stdout=True,
@@ -63,11 +70,11 @@ def run(arguments: Namespace) -> int:
     """Read the oscillator and write what is asked for."""
     from contextlib import ExitStack
 
-    from synth.report.drawn_beside import DrawnBeside
-
     with ExitStack() as stack:
         drawing = None
         if arguments.plot:
+            from synth.report.drawn_beside import DrawnBeside
+
             drawing = stack.enter_context(DrawnBeside("synth.report.start_up_plot"))
         return _read(arguments, drawing)
 
@@ -100,16 +107,12 @@ def _read(arguments: Namespace, drawing: DrawnBeside | None) -> int:
         switched_on,
         turned_pot,
     )
-    from synth.analysis.start_up import integrated, start_up_curves
-    from synth.analysis.unsteady import unsteady_figures
     from synth.build.workbench import say
     from synth.commands.options import quantity_of
     from synth.designs.design_file import load_design
-    from synth.errors import DesignError
+    from synth.errors import DesignError, at_place
     from synth.progress_line import ProgressLine
     from synth.report.oscillator import OSCILLATOR, start_up_csv
-    from synth.report.start_up_plot import save_oscillator_plot, save_unsteady_plot
-    from synth.report.unsteady import UNSTEADY
     from synth.report.written import print_json, write_text
     from synth.terminal import shown
 
@@ -125,12 +128,22 @@ def _read(arguments: Namespace, drawing: DrawnBeside | None) -> int:
         state = steady(prepared)
         run = switched_on(prepared)
     if arguments.transient:
+        from synth.analysis.start_up import integrated
+
         with ProgressLine("integrating") as line:
-            record, remark = integrated(run, say, line)
+            try:
+                record, remark = integrated(run, say, line)
+            except DesignError as error:
+                raise at_place(design.place, error) from None
         write_text(start_up_csv(record, recorded_nodes(prepared.circuit)), arguments.transient, arguments.force)
         if remark is not None:
             prepared = replace(prepared, notices=(*prepared.notices, remark))
     if state is None:
+        from synth.analysis.start_up import start_up_curves
+        from synth.analysis.unsteady import unsteady_figures
+        from synth.report.start_up_plot import save_unsteady_plot
+        from synth.report.unsteady import UNSTEADY
+
         unsteady = unsteady_figures(prepared, run)
         document, text = UNSTEADY.document(unsteady), UNSTEADY.text(unsteady)
         if drawing is not None:
@@ -140,6 +153,8 @@ def _read(arguments: Namespace, drawing: DrawnBeside | None) -> int:
     else:
         turned: tuple[AdjustedReading, ...] = ()
         if drawing is not None:
+            from synth.report.start_up_plot import save_oscillator_plot
+
             with ProgressLine("turning the pot"):
                 turned = turned_pot(prepared.circuit, state)
                 picture = oscillator_picture(prepared, state, run, turned)
@@ -170,8 +185,8 @@ def _read(arguments: Namespace, drawing: DrawnBeside | None) -> int:
     return 0
 
 
-OF_OSCILLATORS = {name: name for name in ("pot", "load", "fitted", "trimmer", "hand", "plot")} | {"transient": "trace"}
-"""Options that say nothing of the mixer: where their value is, and how they are written."""
+OF_OSCILLATORS = ("pot", "load", "fitted", "trimmer", "hand", "plot", "transient")
+"""Options that say nothing of the mixer."""
 
 
 def _read_mixer(arguments: Namespace) -> int:
@@ -187,8 +202,8 @@ def _read_mixer(arguments: Namespace) -> int:
     from synth.report.diagram import save_diagram
     from synth.report.mixer import STAGE
 
-    for name, option in OF_OSCILLATORS.items():
-        if getattr(arguments, name) is not None:
+    for option in OF_OSCILLATORS:
+        if getattr(arguments, option) is not None:
             raise DesignError(f"--{option}: belongs to an oscillator; leave it out with --which mixer")
     design = load_design(Path(arguments.design))
     if design.detector.parts is None:
@@ -212,9 +227,8 @@ def _resonance(arguments: Namespace, design: Design, setting: BenchSetting) -> i
 
     for option in ("pot", "load", "plot", "diagram", "transient"):
         if getattr(arguments, option) is not None:
-            name = "trace" if option == "transient" else option
             raise DesignError(
-                f"{arguments.design}: has no [circuit], so that there is nothing for --{name}; add the section (an "
+                f"{arguments.design}: has no [circuit], so that there is nothing for --{option}; add the section (an "
                 "empty one takes default parts)"
             )
     RESONANCE.write(arguments, resonance_figures(design, arguments.which, setting))

@@ -50,6 +50,8 @@ class Written(argparse.Action):
             if not self._or_stdout:
                 raise DesignError(f"{self.option_strings[-1]} {target}: name a file; stdout cannot take it")
             return
+        if target.endswith(("/", os.sep)):
+            raise DesignError(f"{target} names a folder; name a file in it")
         if self._kind is not None and Path(target).suffix.lower() not in self._kind[1]:
             raise DesignError(f"{target}: name the {self._kind[0]} {' or '.join(self._kind[1])}")
         check_target(target, force)

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from argparse import ArgumentParser, Namespace
 
+from synth.commands.options import add_design
 from synth.commands.outputs import Written, add_force_option, add_open_option
 
 PAGE = ("page", (".html",))
@@ -11,7 +12,7 @@ PAGE = ("page", (".html",))
 
 def add_arguments(parser: ArgumentParser) -> None:
     """Declare the command's arguments."""
-    parser.add_argument("design", metavar="DESIGN", help="a design file (TOML)")
+    add_design(parser)
     parser.add_argument(
         "-o", "--output", metavar="FILE.html", action=Written, kind=PAGE, required=True, help="the page to write"
     )

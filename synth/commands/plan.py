@@ -14,18 +14,33 @@ def add_arguments(parser: ArgumentParser) -> None:
     parser.add_argument("file", metavar="FILE", help="the design file to write, e.g. mine.toml")
     add_notes_options(parser)
     parser.add_argument("--supply", metavar="V", help="voltage of the supply (default: what the circuit is drawn for)")
-    parser.add_argument("--board", default="perfboard", metavar="KIND", help="what it is built on (default perfboard)")
+    parser.add_argument(
+        "--board",
+        default="perfboard",
+        metavar="KIND",
+        help="what it is built on: perfboard (default), solderless breadboard or etched board",
+    )
     parser.add_argument(
         "--circuit",
         default="common-base",
         metavar="NAME",
-        help=f"of the oscillators (default common-base): {', '.join(CIRCUIT_NAMES)}",
+        help=f"circuit of the oscillators (default common-base): {', '.join(CIRCUIT_NAMES)}",
     )
-    parser.add_argument("--antenna", default="rod", metavar="FORM", help="of the pitch antenna (default rod)")
-    parser.add_argument("--no-volume", action="store_true", help="without a volume antenna")
-    parser.add_argument("--current-gain", type=float, metavar="N", help="of your transistors, as a meter reads it")
+    parser.add_argument(
+        "--antenna",
+        default="rod",
+        metavar="FORM",
+        help="form of the pitch antenna: rod (default), telescopic, wire, plate or ring",
+    )
+    parser.add_argument("--no-volume", action="store_true", help="plan it without a volume antenna")
+    parser.add_argument(
+        "--current-gain",
+        type=float,
+        metavar="N",
+        help="current gain of your transistors as a meter reads it, 1 to 10000 (default: that of the circuit)",
+    )
     add_shelf_options(parser)
-    parser.add_argument("--name", default="Plan", help="of the design (default Plan)")
+    parser.add_argument("--name", default="Plan", help="name of the design (default Plan)")
     add_seed_option(parser, "the search and the builds")
     parser.add_argument("--json", action="store_true", help="print the report as JSON")
     add_force_option(parser)
@@ -41,7 +56,7 @@ def run(arguments: Namespace) -> int:
     from synth.analysis.plan_figures import plan_figures
     from synth.build.workbench import say
     from synth.commands.options import chosen, note_range, pair, shelf_of, within
-    from synth.designs.sections import ANTENNA_FORMS
+    from synth.designs.scene_sections import ANTENNA_FORMS
     from synth.errors import EXIT_GOAL_MISSED, EXIT_INTERRUPTED, EXIT_OK, DesignError
     from synth.files.atomic_file import check_target, write_text
     from synth.progress_line import ProgressLine
@@ -49,7 +64,7 @@ def run(arguments: Namespace) -> int:
 
     gain = arguments.current_gain
     if gain is not None and not 1.0 <= gain <= 1e4:
-        raise DesignError(f"--current-gain goes from 1 to 10000; got {gain:g}")
+        raise DesignError(f"--current-gain {gain:g}: must be between 1 and 10000")
     search = Wishes(
         *note_range("--range", arguments.range),
         *pair("--reach", arguments.reach, "m"),

@@ -22,16 +22,29 @@ def add_arguments(parser: ArgumentParser) -> None:
         "designs",
         metavar="DESIGN",
         nargs="*",
-        help="design files, one key from each other, at equal loudness; left out: the built-in design",
+        help="designs to play under one hand, equally loud, one key from each other; left out: the built-in one",
     )
-    parser.add_argument("--device", help="sound output: index or part of its name (see beatfield devices)")
-    parser.add_argument("--latency", default="low", help="low (default), high, or a time such as '20 ms'")
-    parser.add_argument("--rate", type=int, default=48000, metavar="HZ", help="sample rate (default 48000)")
-    parser.add_argument("--record-dir", metavar="FOLDER", default=".", help="where R records to (default: here)")
-    parser.add_argument("--size", metavar="WxH", help="size of the window, e.g. 1280x720")
-    parser.add_argument("--left-handed", action="store_true", help="the antenna at the left (L turns it round)")
     parser.add_argument(
-        "--text-size", type=whole_number(80, 160), default=100, metavar="PERCENT", help="80 to 160 (default 100)"
+        "--device",
+        help="sound output, by its index or part of its name (beatfield devices lists them; default: the system's)",
+    )
+    parser.add_argument(
+        "--latency", default="low", help="latency of the sound: low (default), high, or a time such as '20 ms'"
+    )
+    parser.add_argument(
+        "--rate", type=int, default=48000, metavar="HZ", help="sample rate in Hz, 8000 to 192000 (default 48000)"
+    )
+    parser.add_argument(
+        "--record-dir", metavar="FOLDER", default=".", help="the folder that R records into (default: this one)"
+    )
+    parser.add_argument("--size", metavar="WxH", help="width and height of the window in pixels (default 1280x720)")
+    parser.add_argument("--left-handed", action="store_true", help="draw the antenna at the left (L turns it round)")
+    parser.add_argument(
+        "--text-size",
+        type=whole_number(80, 160),
+        default=100,
+        metavar="PERCENT",
+        help="size of the text, 80 to 160 %% (default 100)",
     )
     add_seed_option(parser, "the hand's tremor")
     parser.add_argument(

@@ -5,7 +5,7 @@ from __future__ import annotations
 from argparse import ArgumentParser, Namespace
 from typing import TYPE_CHECKING
 
-from synth.commands.options import add_seed_option, add_tune_options, seed_of
+from synth.commands.options import add_design, add_seed_option, add_tune_options, seed_of
 from synth.commands.outputs import SOUND, Written, add_force_option
 
 if TYPE_CHECKING:
@@ -15,12 +15,16 @@ if TYPE_CHECKING:
 
 def add_arguments(parser: ArgumentParser) -> None:
     """Declare the command's arguments."""
-    parser.add_argument("design", metavar="DESIGN", help="a design file (TOML)")
+    add_design(parser)
     hand = parser.add_mutually_exclusive_group(required=True)
-    hand.add_argument("--hand", metavar="TRACE.csv", help="a hand trace: time_s,distance_m[,volume|volume_distance_m]")
-    hand.add_argument("--gesture", metavar="NAME", help="a generated gesture: sweep, scale, vibrato or still")
     hand.add_argument(
-        "--tune", metavar="FILE", help="a tune: a Standard MIDI File or a note list; lark and tide come along"
+        "--hand",
+        metavar="TRACE.csv",
+        help="play a hand trace, a CSV file with the columns time_s,distance_m[,volume|volume_distance_m]",
+    )
+    hand.add_argument("--gesture", metavar="NAME", help="play a generated gesture: sweep, scale, vibrato or still")
+    hand.add_argument(
+        "--tune", metavar="FILE", help="play a tune: a Standard MIDI File or a note list; lark and tide come along"
     )
     parser.add_argument(
         "-o",
@@ -29,11 +33,20 @@ def add_arguments(parser: ArgumentParser) -> None:
         required=True,
         action=Written,
         kind=SOUND,
-        help="the sound file: .wav or .flac",
+        help="the sound file to write, .wav or .flac",
     )
-    parser.add_argument("--format", default="pcm24", metavar="FORMAT", help="pcm16, pcm24 (default) or float")
-    parser.add_argument("--rate", type=int, default=48000, metavar="HZ", help="sample rate (default 48000)")
-    parser.add_argument("--seconds", type=float, metavar="S", help="length of a gesture")
+    parser.add_argument(
+        "--format", default="pcm24", metavar="FORMAT", help="sample format: pcm16, pcm24 (default) or float"
+    )
+    parser.add_argument(
+        "--rate", type=int, default=48000, metavar="HZ", help="sample rate in Hz, 8000 to 192000 (default 48000)"
+    )
+    parser.add_argument(
+        "--seconds",
+        type=float,
+        metavar="S",
+        help="length of the gesture, 1 to 600 s (default: sweep 8, scale 10, vibrato 6, still 4)",
+    )
     add_seed_option(parser, "a tremor and other chance")
     add_tune_options(parser)
     parser.add_argument("--json", action="store_true", help="print what was written as JSON")
@@ -43,13 +56,15 @@ def add_arguments(parser: ArgumentParser) -> None:
 def run(arguments: Namespace) -> int:
     """Render, and say what was written."""
     from synth.build.workbench import open_design, say
-    from synth.commands.options import given_tune_options
+    from synth.commands.options import chosen, given_tune_options
     from synth.errors import DesignError
     from synth.files.plain_text import counted
+    from synth.hands.gestures import GESTURES
     from synth.progress_line import ProgressLine
     from synth.report.written import print_json
     from synth.sound.offline import render_file
 
+    chosen("--gesture", arguments.gesture, tuple(GESTURES))
     if not arguments.gesture and arguments.seconds is not None:
         which = "trace" if arguments.hand else "tune"
         raise DesignError(f"--seconds is for a gesture; a {which} has its own length: leave --seconds out")
@@ -58,8 +73,7 @@ def run(arguments: Namespace) -> int:
     workpiece = open_design(arguments.design)
     for notice in workpiece.notices:
         say(f"note: {notice}")
-    with ProgressLine("reading the path of the hand"):
-        path = _hand_path(arguments, workpiece)
+    path = _hand_path(arguments, workpiece)
     with ProgressLine("rendering") as line:
         writer = render_file(workpiece, path, arguments.output, arguments.rate, arguments.format, arguments.force, line)
     if arguments.json:
@@ -85,6 +99,7 @@ def _hand_path(arguments: Namespace, workpiece: OpenedDesign) -> HandPath:
     from synth.build.workbench import say
     from synth.hands.gestures import gesture
     from synth.hands.trace_file import load_trace
+    from synth.progress_line import ProgressLine
 
     if arguments.tune:
         return _tune_path(arguments, workpiece)
@@ -93,7 +108,8 @@ def _hand_path(arguments: Namespace, workpiece: OpenedDesign) -> HandPath:
         return gesture(arguments.gesture, workpiece.field, arguments.seconds, seed_of(arguments), place)
     curve = workpiece.instrument.curve
     hands = workpiece.both_hands.get(workpiece.design.player.posture)
-    path, notice = load_trace(arguments.hand, hands).held_within(curve.nearest, curve.farthest)
+    with ProgressLine("reading the trace") as line:
+        path, notice = load_trace(arguments.hand, hands, line).held_within(curve.nearest, curve.farthest)
     if notice:
         say(f"note: {arguments.hand}: {notice}")
     return path

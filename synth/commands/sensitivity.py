@@ -23,15 +23,13 @@ def run(arguments: Namespace) -> int:
     from synth.progress_line import ProgressLine
     from synth.report.sensitivity import SENSITIVITIES, SENSITIVITY
 
+    if arguments.plot and len(arguments.designs) > 1:
+        raise DesignError("--plot draws one design; name one, or leave --plot out")
     hand, opened = own_hand(), opened_designs(arguments.designs)
     if len(opened) == 1:
         with ProgressLine("solving the notes"):
             figures = sensitivity_figures(opened[0], hand)
         SENSITIVITY.write(arguments, figures)
         return 0
-    if arguments.plot:
-        raise DesignError("--plot draws one design; name one, or leave --plot out")
-    with ProgressLine("solving the notes"):
-        several = sensitivities_figures(opened, hand)
-    SENSITIVITIES.write(arguments, several)
+    SENSITIVITIES.write(arguments, sensitivities_figures(opened, hand))
     return 0

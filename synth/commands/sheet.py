@@ -4,21 +4,26 @@ from __future__ import annotations
 
 from argparse import ArgumentParser, Namespace
 
+from synth.commands.options import add_design
 from synth.commands.outputs import Printed, Written, add_force_option, add_plot_option
 
 
 def add_arguments(parser: ArgumentParser) -> None:
     """Declare the command's arguments."""
-    parser.add_argument("design", metavar="DESIGN", help="a design file (TOML)")
+    add_design(parser)
     parser.add_argument(
         "-o", "--output", metavar="FILE", action=Written, or_stdout=True, help="write the sheet as HTML (- for stdout)"
     )
     parser.add_argument(
         "--readings",
         metavar="READINGS.csv",
-        help="read on the built one, as for beatfield fit: printed beside what was expected, with how to retune",
+        help="readings of the built one, as for beatfield fit: printed beside what was expected, with how to retune",
     )
-    parser.add_argument("--which", choices=("reference", "variable"), help="the oscillator that the readings are of")
+    parser.add_argument(
+        "--which",
+        choices=("reference", "variable"),
+        help="oscillator of lines that name none (default: variable if an antenna was plugged, else reference)",
+    )
     parser.add_argument("--paper", choices=("A4", "Letter"), default="A4", help="the paper to print on (default: A4)")
     parser.add_argument("--json", action=Printed, help="print the sheet's figures as JSON")
     parser.add_argument(

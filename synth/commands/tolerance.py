@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from argparse import ArgumentParser, Namespace
 
-from synth.commands.options import add_seed_option, seed_of, whole_number
+from synth.commands.options import add_design, add_seed_option, seed_of, whole_number
 from synth.commands.outputs import add_output_options
 
 DEFAULT_BUILDS, MOST_BUILDS = 10_000, 5_000_000
@@ -12,13 +12,13 @@ DEFAULT_BUILDS, MOST_BUILDS = 10_000, 5_000_000
 
 def add_arguments(parser: ArgumentParser) -> None:
     """Declare the command's arguments."""
-    parser.add_argument("design", metavar="DESIGN", help="a design file (TOML); see [tolerances] and [goals] in it")
+    add_design(parser, "; its sections [tolerances] and [goals] count here")
     parser.add_argument(
         "--builds",
         metavar="N",
         type=whole_number(100, MOST_BUILDS),
         default=DEFAULT_BUILDS,
-        help=f"random builds (default {DEFAULT_BUILDS})",
+        help=f"how many random builds are made, 100 to {MOST_BUILDS} (default {DEFAULT_BUILDS})",
     )
     add_seed_option(parser, "the random builds")
     add_output_options(parser, "every build")

@@ -11,7 +11,7 @@ from synth.commands.outputs import Printed, Written, add_force_option
 def add_arguments(parser: ArgumentParser) -> None:
     """Declare the command's arguments."""
     parser.add_argument(
-        "tune", metavar="FILE", help="a Standard MIDI File or a note list; lark and tide come with Beatfield"
+        "tune", metavar="FILE", help="the tune: a Standard MIDI File or a note list; lark and tide come along"
     )
     add_designs(parser)
     add_tune_options(parser)
@@ -39,10 +39,10 @@ def run(arguments: Namespace) -> int:
 
     hand = own_hand()
     manner, tune = manner_of(arguments, hand), tune_of(arguments, arguments.tune)
+    if arguments.midi and len(arguments.designs) > 1:
+        raise DesignError("--midi plays one design; name one, or leave --midi out")
     opened = opened_designs(arguments.designs)
     if len(opened) > 1:
-        if arguments.midi:
-            raise DesignError("--midi plays one design; name one, or leave --midi out")
         with ProgressLine("playing the tune"):
             several = tunes_figures(opened, tune, manner, hand)
         TUNES.write(arguments, several)

@@ -7,6 +7,7 @@ import json
 import os
 import re
 import tomllib
+from datetime import date, time
 from pathlib import Path
 from typing import Any
 
@@ -127,7 +128,10 @@ def _parse_toml(text: str, source: str) -> dict[str, Any]:
 
 
 def _syntax_hint(text: str, message: str) -> str:
-    """A remedy where the faulty line is a value without quotes, the commonest slip, or gives a name twice."""
+    """A remedy where the faulty line is a value without quotes, the commonest slip, or gives a name twice.
+
+    The hint follows what tomllib says; where it says it otherwise there is no hint.
+    """
     place = re.search(r"at line (\d+)", message)
     lines = text.splitlines()
     if place is None or not 1 <= int(place.group(1)) <= len(lines):
@@ -137,9 +141,15 @@ def _syntax_hint(text: str, message: str) -> str:
         return ""
     twice = re.match(r"\s*(\"[^\"]+\"|[\w-]+)\s*=", line)
     if twice is not None and "overwrite" in message:
-        return f"; the name {twice.group(1)[:_SHOWN]} is given twice: rename one of the two"
-    match = re.fullmatch(r"\s*([\w-]+)\s*=\s*([^\"'#\[{]+?)\s*(#.*)?", line)
-    return f'; write the value in quotes: {match.group(1)} = "{match.group(2)[:_SHOWN]}"' if match else ""
+        return f"; the name {twice.group(1)[:_SHOWN]} is given twice: keep one of the two, or rename it"
+    if "Cannot declare" in message:
+        return f"; {line.strip()[:_SHOWN]} stands here a second time: keep one of the two"
+    match = re.fullmatch(r"\s*([\w-]+)\s*=\s*([^\"'#\[{]*?)\s*(#.*)?", line)
+    if match is None:
+        return ""
+    if not match.group(2):
+        return f"; write the value of {match.group(1)} behind the =, or leave the key out"
+    return f'; write the value in quotes: {match.group(1)} = "{match.group(2)[:_SHOWN]}"'
 
 
 def _read_sections(document: dict[str, Any], faults: list[str]) -> dict[str, dict[str, Any] | None]:
@@ -224,7 +234,13 @@ def _shown_value(document: dict[str, Any], place: str) -> str:
 
 
 def _shown(value: Any) -> str:
-    """A value in a message: quoted, one line, shortened."""
+    """A value in a message, as TOML writes it: quoted, one line, shortened."""
+    if isinstance(value, bool):
+        return "true" if value else "false"
+    if isinstance(value, dict):
+        return "a table"
+    if isinstance(value, date | time):
+        return value.isoformat()
     try:
         text = repr(value)
     except (ValueError, RecursionError):

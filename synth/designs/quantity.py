@@ -112,7 +112,7 @@ def parse(text: str | float, unit: str) -> float:
         raise DesignError(f"holds a control or invisible character; write for example {wanted.example!r}")
     _refuse_commas(cleaned)
     digits, exponent = _split_code(cleaned, wanted) or _split_number(cleaned, wanted)
-    return _to_float(digits, exponent)
+    return _to_float(digits, exponent, wanted)
 
 
 def format_quantity(value: float, unit: str, digits: int | None = 4) -> str:
@@ -156,6 +156,8 @@ def _refuse_commas(text: str) -> None:
         return
     if re.search(r"[0-9],[0-9]{3}(?![0-9])", text):
         raise DesignError(f"has a comma; write {text.replace(',', '')!r} or {text.replace(',', '.')!r}")
+    if text.count(",") + text.count(".") > 1:
+        raise DesignError("has a comma; write the number with one decimal point and no mark between thousands")
     raise DesignError(f"has a decimal comma; write {text.replace(',', '.')}, not {text}")
 
 
@@ -244,7 +246,7 @@ def _prefix_fault(prefix: str, wanted: Unit) -> DesignError:
 
 def _unit_fault(rest: str, wanted: Unit) -> DesignError:
     """The message for another unit, a unit in the wrong case, or leftovers."""
-    wants = f"wants {wanted.word} ({wanted.symbol})"
+    wants = f"wants {wanted.word} ({'%' if wanted.symbol == 'percent' else wanted.symbol})"
     right_case = _in_right_case(rest, wanted)
     if right_case:
         return DesignError(f"{wants}; got {rest!r}: the case of letters counts, write {right_case!r}")
@@ -274,12 +276,12 @@ def _other_unit(rest: str) -> Unit | None:
     return None
 
 
-def _to_float(digits: str, exponent: int) -> float:
+def _to_float(digits: str, exponent: int, wanted: Unit) -> float:
     """The float nearest to digits * 10**exponent; DesignError where no float comes near."""
     number = Decimal(digits).scaleb(exponent, _EXACT)
     value = float(number)
     if not math.isfinite(value) or (value == 0.0 and number != 0):
-        raise DesignError("is too large or too small a number")
+        raise DesignError(f"is too large or too small a number; write for example {wanted.example!r}")
     return value + 0.0  # turns -0.0 into 0.0
 
 

@@ -48,7 +48,7 @@ def make_folder(path: str | os.PathLike[str]) -> Path:
     except FileExistsError:
         raise DesignError(f"{path} is a file; name a folder") from None
     except (OSError, ValueError) as error:
-        raise DeviceError(f"{path}: the folder cannot be created ({error}); choose another") from error
+        raise DeviceError(f"{path}: the folder cannot be created ({reason_of(error)}); choose another") from error
     return folder
 
 
@@ -72,11 +72,10 @@ def refused(target: Path) -> Iterator[None]:
     """Turn what the disk or the folder refuses within the block into the DeviceError that tells of it."""
     try:
         yield
+    except BrokenPipeError:  # of the output, whose reader has gone
+        raise
     except OSError as error:
-        reason = _explain(error, target)
-        if reason is None:
-            raise
-        raise reason from error
+        raise _explained(error, target) from error
 
 
 def usable_target(path: Path, force: bool) -> Path:
@@ -85,7 +84,7 @@ def usable_target(path: Path, force: bool) -> Path:
         target = path.resolve()
         exists, folder_there = target.exists(), target.parent.is_dir()
     except (OSError, ValueError, RuntimeError) as error:
-        raise DesignError(f"{str(path)!r} cannot name a file: {error}; choose another name") from error
+        raise DesignError(f"{path}: cannot name a file ({reason_of(error)}); choose another name") from error
     if target.is_dir():
         raise DesignError(f"{path} is a folder; name a file in it")
     if exists and not target.is_file():
@@ -139,10 +138,16 @@ def moved_to_new(temporary: Path, target: Path) -> bool:
     return True
 
 
-def _explain(error: OSError, target: Path) -> DeviceError | None:
-    """The message for a disk or folder that refuses, or None for any other error."""
+def reason_of(error: Exception) -> str:
+    """What the system says, without its number."""
+    return getattr(error, "strerror", None) or str(error)
+
+
+def _explained(error: OSError, target: Path) -> DeviceError:
+    """The message for a disk or folder that refuses."""
+    reason = reason_of(error)
     if error.errno in _NO_SPACE:
-        return DeviceError(f"{target}: no space left to write it ({error.strerror}); free some or choose another disk")
+        return DeviceError(f"{target}: no space left to write it ({reason}); free some or choose another disk")
     if error.errno in _NOT_ALLOWED:
-        return DeviceError(f"{target}: writing is not allowed there ({error.strerror}); choose another folder")
-    return None
+        return DeviceError(f"{target}: writing is not allowed there ({reason}); choose another folder")
+    return DeviceError(f"{target}: cannot be written ({reason}); choose another folder")

@@ -3,13 +3,15 @@
 from __future__ import annotations
 
 import os
-from collections.abc import Generator, Iterator
+from collections.abc import Callable, Generator, Iterator
 from contextlib import contextmanager
 from io import TextIOWrapper
 from pathlib import Path
 from typing import BinaryIO
 
 from synth.errors import DesignError
+
+LINES_BETWEEN = 5000  # lines of a file that are read before its progress is told again
 
 
 def read_text(path: Path, largest: int, name_one: str, missing: str, too_large: str) -> str:
@@ -28,13 +30,27 @@ def read_text(path: Path, largest: int, name_one: str, missing: str, too_large: 
         raise DesignError(f"{path}: line {line} is not UTF-8 text; save the file as UTF-8") from None
 
 
-def text_lines(path: Path, largest: int, name_one: str, missing: str, too_large: str) -> Generator[str]:
-    """The lines of such a file, each with its end: as `read_text`, but never in memory as a whole."""
+def text_lines(
+    path: Path,
+    largest: int,
+    name_one: str,
+    missing: str,
+    too_large: str,
+    progress: Callable[[float], None] = lambda share: None,
+) -> Generator[str]:
+    """The lines of such a file, each with its end: as `read_text`, but never in memory as a whole.
+
+    progress: hears the share of the file that is read, now and then.
+    """
     with _opened(path, name_one, missing) as file:
-        _check_size(path, os.fstat(file.fileno()).st_size, largest, too_large)
+        size = os.fstat(file.fileno()).st_size
+        _check_size(path, size, largest, too_large)
         try:
             with TextIOWrapper(file, "utf-8-sig", newline="") as text:
-                yield from text
+                for number, line in enumerate(text):
+                    if number % LINES_BETWEEN == 0:
+                        progress(file.tell() / max(size, 1))
+                    yield line
         except UnicodeDecodeError:
             read_text(path, largest, name_one, missing, too_large)  # tells the line
 

@@ -141,7 +141,7 @@ def gesture(
     chosen = GESTURES[name]
     length = float(chosen.seconds if seconds is None else seconds)
     if not SHORTEST <= length <= LONGEST:
-        raise DesignError(f"a gesture lasts {SHORTEST:g} to {LONGEST:g} s; got {length:g} s")
+        raise DesignError(f"--seconds {length:g}: a gesture lasts from {SHORTEST:g} to {LONGEST:g} s")
     if seed < 0:
         raise DesignError(f"the seed of a gesture must be a whole number >= 0; got {seed}")
     try:

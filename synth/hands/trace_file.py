@@ -11,7 +11,7 @@ import csv
 import os
 import re
 from array import array
-from collections.abc import Iterable, Iterator
+from collections.abc import Callable, Iterable, Iterator
 from contextlib import closing
 from pathlib import Path
 
@@ -53,12 +53,18 @@ _EXAMPLE = "time_s,distance_m,volume"
 _SHOWN_FAULTS = 10
 
 
-def load_trace(path: str | os.PathLike[str], hands: BothHands | None = None) -> HandPath:
+def load_trace(
+    path: str | os.PathLike[str],
+    hands: BothHands | None = None,
+    progress: Callable[[float], None] = lambda share: None,
+    pitch_hand_alone: bool = False,
+) -> HandPath:
     """The hand path in the CSV file `path`. DesignError lists the first ten faults and counts the others.
 
     A column of volume distances goes through both hands' law of the design, `hands` (outside the computed heights the
     hand counts as at their border): it sets the volume, and the pitch hand is at the distance that alone would sound
-    as both hands do. It is refused for a design without a volume antenna.
+    as both hands do. It is refused for a design without a volume antenna, unless only the pitch hand is asked for: then
+    it is checked and left out. progress: hears the share that is read.
     """
     source = str(path)
     lines = text_lines(
@@ -67,16 +73,19 @@ def load_trace(path: str | os.PathLike[str], hands: BothHands | None = None) -> 
         "name a CSV file",
         f"give a CSV file with the columns {_EXAMPLE}",
         "split the trace or write fewer time stamps",
+        progress,
     )
     with closing(lines):
-        return _of_rows(_rows(lines, source), source, hands)
+        return _of_rows(_rows(lines, source), source, hands, pitch_hand_alone)
 
 
-def _of_rows(rows: Iterator[tuple[int, list[str]]], source: str, hands: BothHands | None) -> HandPath:
+def _of_rows(
+    rows: Iterator[tuple[int, list[str]]], source: str, hands: BothHands | None, pitch_hand_alone: bool
+) -> HandPath:
     line, names = next(rows, (0, []))
     if not names:
         raise DesignError(f"{source}: is empty; the first line must be {_EXAMPLE}")
-    columns = _read_header(f"{source}: line {line}", names, hands is not None)
+    columns = _read_header(f"{source}: line {line}", names, pitch_hand_alone or hands is not None)
     values = array("d")  # row after row: as tuples two million would take far more memory
     shown: list[str] = []
     count, before = 0, None
@@ -95,8 +104,10 @@ def _of_rows(rows: Iterator[tuple[int, list[str]]], source: str, hands: BothHand
     if not values:
         raise DesignError(f"{source}: has a header but no rows; add at least one time stamp")
     times, distances, volumes = np.frombuffer(values, dtype=np.float64).reshape(-1, 3).T
-    if hands is None or "volume distance" not in columns:
+    if "volume distance" not in columns:
         return HandPath(times, distances, volumes)
+    if hands is None:
+        return HandPath(times, distances, np.ones(times.size))
     return _of_both_hands(times, distances, volumes, hands)
 
 
@@ -142,7 +153,7 @@ def _of_both_hands(times: Floats, distances: Floats, heights: Floats, hands: Bot
     return HandPath(dense, heard, hands.gain(places, risen))
 
 
-def _read_header(place: str, cells: list[str], has_volume_antenna: bool) -> _Columns:
+def _read_header(place: str, cells: list[str], takes_heights: bool) -> _Columns:
     """The columns that the first row, at `place`, declares; raise DesignError with every fault of it."""
     names = [cell.strip().lower() for cell in cells]
     if len(names) == 1 and (";" in names[0] or "\t" in names[0]):
@@ -162,7 +173,7 @@ def _read_header(place: str, cells: list[str], has_volume_antenna: bool) -> _Col
         columns[field] = (position, divisor)
     if "volume distance" in columns and "volume" in columns:
         faults.append(f"{place}: has both a volume and a volume distance; keep one")
-    elif "volume distance" in columns and not has_volume_antenna:
+    elif "volume distance" in columns and not takes_heights:
         faults.append(
             f"{place}: gives the volume hand's distance, but the design has no volume antenna; add [volume_antenna], "
             "[volume] and [volume_response] to the design, or give the column volume (0 to 1) instead"

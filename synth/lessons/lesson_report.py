@@ -13,6 +13,7 @@ from synth.lessons.measure import measured
 from synth.lessons.passage import SAMPLE_RATE
 from synth.lessons.stage import Lesson
 from synth.lessons.words import said
+from synth.progress_line import ProgressLine
 from synth.sound.audio_file import AudioWriter
 
 SCHEMA = "beatfield.lesson/1"
@@ -120,8 +121,10 @@ class LessonReport:
 
 def lesson_report(lesson: Lesson) -> LessonReport:
     """Render every stage and measure its claims."""
-    sounds, gains = zip(*(stage.levelled() for stage in lesson.stages), strict=True)
-    levels = tuple(measured(stage.claims, sound) for stage, sound in zip(lesson.stages, sounds, strict=True))
+    with ProgressLine("rendering the lesson") as line:
+        heard = [(*stage.levelled(), stage) for stage in line.each(lesson.stages)]
+    sounds, gains, _ = zip(*heard, strict=True)
+    levels = tuple(measured(stage.claims, sound) for sound, _, stage in heard)
     return LessonReport(lesson, sounds, levels, gains)
 
 
@@ -136,7 +139,8 @@ def write_lesson(report: LessonReport, folder_name: str, force: bool) -> None:
     if there and not force:
         raise DesignError("\n".join(f"{name} exists already; add --force to replace it" for name in there))
     write_text(folder / "lesson.txt", report.text(), force)
-    for stage, sound, stem in zip(report.lesson.stages, report.sounds, stems, strict=True):
-        with AudioWriter(stem.with_suffix(".wav"), SAMPLE_RATE, title=stage.title, force=force) as writer:
-            writer.write(sound)
-        save_stage_plot(stage, sound, stem.with_suffix(".png"), force)
+    with ProgressLine("drawing the stages") as line:
+        for stage, sound, stem in line.each(list(zip(report.lesson.stages, report.sounds, stems, strict=True))):
+            with AudioWriter(stem.with_suffix(".wav"), SAMPLE_RATE, title=stage.title, force=force) as writer:
+                writer.write(sound)
+            save_stage_plot(stage, sound, stem.with_suffix(".png"), force)

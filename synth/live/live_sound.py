@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from time import monotonic, sleep
 from typing import TYPE_CHECKING, Any, Self
 
@@ -22,6 +23,7 @@ if TYPE_CHECKING:
 SAFE_PEAK_DB = -20.0  # dBFS, the loudest a source gets before the player raises the listening level
 START_TIMEOUT = 30.0  # s for the audio process to import, build the voice and open the device
 STOP_TIMEOUT = 8.0  # s
+MEASURED_AGAIN = 0.2  # s between two looks at a sound that is measured
 RESTART_TIMEOUT = 2.0  # s an audio process that lives has to end before it is killed for another
 
 
@@ -238,12 +240,22 @@ class LiveSound:
 
 
 def measure(
-    source: Source, seconds: float = 2.0, device: str | int | None = None, latency: Latency = "low"
+    source: Source,
+    seconds: float = 2.0,
+    device: str | int | None = None,
+    latency: Latency = "low",
+    progress: Callable[[float], None] = lambda share: None,
 ) -> tuple[Meters, str | None]:
-    """Run a source at listening level 0 for `seconds`; return the meters and the device error."""
+    """Run a source at listening level 0 for `seconds`; return the meters and the device error, which ends it at once.
+
+    progress: hears the share of the time that is over.
+    """
     sound = LiveSound(source, device=device, latency=latency)
     sound.set_level(0.0)
     with sound:
         sound.move(0.5 * source.resting, 1.0)
-        sleep(seconds)
+        begin = monotonic()
+        while (gone := monotonic() - begin) < seconds and sound.device_error is None:
+            progress(gone / seconds)
+            sleep(min(MEASURED_AGAIN, seconds - gone))
         return sound.meters(), sound.device_error

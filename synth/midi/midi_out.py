@@ -19,7 +19,7 @@ from contextlib import suppress
 from typing import Any, Self
 
 from synth.errors import DeviceError
-from synth.libraries import require
+from synth.libraries import libraries_quiet, require
 from synth.midi.midi_messages import MidiLine, MidiSettings
 
 BACKENDS = ("mido.backends.rtmidi", "mido.backends.pygame")
@@ -40,8 +40,10 @@ def open_backend() -> Any:
     usable, reasons = [], []
     for name in BACKENDS:
         try:
-            backend = mido.Backend(name, load=True)
-            if backend.get_output_names():
+            with libraries_quiet():
+                backend = mido.Backend(name, load=True)
+                found = backend.get_output_names()
+            if found:
                 return backend
             usable.append(backend)
         except Exception as error:  # a missing library, a system without a sequencer: each backend has its own errors
@@ -53,7 +55,9 @@ def open_backend() -> Any:
 
 def list_midi_outputs() -> tuple[str, ...]:
     """Names of the MIDI outputs, in the system's order; DeviceError where MIDI cannot be had."""
-    return tuple(str(name) for name in open_backend().get_output_names())
+    backend = open_backend()
+    with libraries_quiet():
+        return tuple(str(name) for name in backend.get_output_names())
 
 
 def chosen_port(wanted: str | None, names: tuple[str, ...]) -> str:

@@ -64,8 +64,8 @@ def _drawn(diagram: CircuitDiagram, path: Path) -> bytes:
 
 
 def _library(kind: str) -> ModuleType:
-    """Schemdraw, for an SVG without matplotlib: it needs none, but loads it, which takes four times the drawing, where
-    it can be had.
+    """Schemdraw, for an SVG without matplotlib: it needs none, but loads it where it can be had, before anything can be
+    told to it (`schemdraw.use` comes too late). Measured: 0.42 s of processor time with it, 0.03 s without.
     """
     name, backend = "schemdraw", "schemdraw.backends.mpl"
     loaded = [module for module in sys.modules if module.partition(".")[0] == name]

@@ -94,7 +94,9 @@ class AudioWriter:
                     if text:
                         setattr(self._file, name, text)
             except soundfile.LibsndfileError as error:
-                raise DeviceError(f"{self.path}: the sound file cannot be opened ({error.error_string})") from error
+                raise DeviceError(
+                    f"{self.path}: the sound file cannot be opened ({error.error_string}); choose another name"
+                ) from error
             stack.push(self._close)  # runs before the rename; an error there keeps the old file
             self._stack = stack.pop_all()
         return self

@@ -89,9 +89,6 @@ def graphic_colours(look: str = "dark") -> tuple[Colour, ...]:
     return tuple(LOOKS[look][name] for name in _GRAPHIC_NAMES)
 
 
-GROUNDS, TEXT_COLOURS, GRAPHIC_COLOURS = grounds(), text_colours(), graphic_colours()
-
-
 def next_look(look: str) -> str:
     """The look after this one, around the end."""
     names = tuple(LOOKS)

@@ -10,7 +10,8 @@ from models.pitch import cents
 from synth.build.workbench import open_loaded
 from synth.designs.design_file import design_text, read_design
 from synth.designs.edited import edited_text
-from synth.designs.sections import CommonSection, Design, RoomSection
+from synth.designs.scene_sections import CommonSection, RoomSection
+from synth.designs.sections import Design
 from synth.errors import DesignError
 from synth.window.controls import BYSTANDERS, COMMONS, Settings
 from synth.window.tunable import changed_design, common_name, parts_of

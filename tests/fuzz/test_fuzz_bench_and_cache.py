@@ -5,6 +5,7 @@ from __future__ import annotations
 import json
 import math
 import tempfile
+from dataclasses import fields
 from pathlib import Path
 
 import numpy as np
@@ -13,7 +14,7 @@ import wild
 from hypothesis import strategies as st
 from small_instrument import ROD, STEEP, same_field, small_field
 
-from synth.analysis.readings import MOST_ROWS, SETTINGS, load_readings
+from synth.analysis.readings import MOST_ROWS, Setting, load_readings
 from synth.build import curve_cache
 from synth.errors import DesignError
 
@@ -31,7 +32,7 @@ def _readings(content: bytes) -> None:
         file.flush()
         rows = wild.told(lambda: load_readings(Path(file.name)), file.name)
     for row in () if rows is None else rows.rows:
-        set_ = [getattr(row.setting, name) for name in SETTINGS]
+        set_ = [getattr(row.setting, name) for name in (part.name for part in fields(Setting))]
         numbers = [value for value in (*set_, *row.read.values()) if isinstance(value, float)]
         assert all(math.isfinite(number) for number in numbers)
 

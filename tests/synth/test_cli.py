@@ -3,10 +3,12 @@
 from __future__ import annotations
 
 import csv
+import errno
 import io
 import json
 import os
 import shutil
+import signal
 import subprocess
 import sys
 import time
@@ -17,7 +19,9 @@ import pytest
 import soundfile
 
 from synth.__main__ import run
+from synth.build.workbench import say
 from synth.cli import COMMANDS, build_parser, main
+from synth.progress_line import RENEWAL, ProgressLine
 
 
 @pytest.fixture
@@ -190,10 +194,47 @@ def test_a_name_with_dollar_signs_is_plotted_as_it_stands(demos, in_tmp):
         (["play", "DESIGN", "--size", "huge"], ["huge"]),
         (["play", "DESIGN", "--rate", "1"], ["1"]),
         (["doctor", "--seconds", "-1"], ["seconds"]),
+        (["field", "DESIGN", "--csv", "new/"], ["new/ names a folder"]),
+        (["field", "DESIGN", "--csv", f"{'x' * 300}.csv"], ["cannot name a file (File name too long)"]),
+        (["render", "DESIGN", "--tune", ".", "-o", "a.wav"], [".: is no plain file", "note list"]),
     ],
 )
 def test_bad_usage_is_one_message_and_leaves_nothing(demos, in_tmp, refused, arguments, words):
     refused([str(demos / "heron.toml") if word == "DESIGN" else word for word in arguments], words)
+
+
+@pytest.mark.parametrize(
+    ("arguments", "words"),
+    [
+        (["field", ""], "DESIGN is empty"),
+        (["compare", "heron", ""], "DESIGN is empty"),
+        (["field", "heron", "--csv", " "], "--csv is empty"),
+    ],
+)
+def test_an_empty_argument_is_named(arguments, words, capsys):
+    with pytest.raises(SystemExit) as ended:
+        main(arguments)
+    assert ended.value.code == 2
+    assert words in capsys.readouterr().err
+
+
+def test_notices_and_progress_need_no_stderr(monkeypatch):
+    """A full disk behind 2>, or a terminal that has gone, ends no computation."""
+
+    class Gone(io.StringIO):
+        def write(self, text: str) -> int:
+            raise OSError(errno.EIO, "Input/output error")
+
+        def isatty(self) -> bool:
+            return True
+
+    monkeypatch.setenv("TERM", "xterm")
+    monkeypatch.setattr("sys.stderr", Gone())
+    monkeypatch.setattr("synth.progress_line.QUIET_TIME", 0.0)
+    with ProgressLine("searching") as line:
+        line(0.5)
+        time.sleep(1.5 * RENEWAL)
+        say("a notice")
 
 
 def test_every_fault_of_a_design_is_told_at_once(in_tmp, capsys):
@@ -239,8 +280,11 @@ def test_ctrl_c_before_the_command_line_is_set_up_is_quiet(monkeypatch, capsys):
     def interrupted() -> None:
         raise KeyboardInterrupt
 
+    deaf = []
     monkeypatch.setattr("synth.cli.main", interrupted)
+    monkeypatch.setattr("signal.signal", lambda number, handler: deaf.append(number))
     assert run() == 130
+    assert {signal.SIGINT, signal.SIGTERM} <= set(deaf), "the way out is not disturbed"
     assert capsys.readouterr().err.strip() == "beatfield: interrupted"
 
 

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import os
 import subprocess
 import sys
 from pathlib import Path
@@ -10,7 +11,7 @@ import pytest
 
 from synth.cli import main
 from synth.errors import DeviceError
-from synth.libraries import require
+from synth.libraries import libraries_quiet, require
 
 BLOCKED = """
 import sys
@@ -89,3 +90,11 @@ def test_require_returns_the_module_or_says_why():
     assert require("json", "a test") is sys.modules["json"]
     with pytest.raises(DeviceError, match="a test needs the library no_such_library"):
         require("no_such_library", "a test")
+
+
+def test_what_c_libraries_print_is_dropped_meanwhile_only(capfd):
+    os.write(2, b"before ")
+    with libraries_quiet():
+        os.write(2, b"chatter ")
+    os.write(2, b"after")
+    assert capfd.readouterr().err == "before after"

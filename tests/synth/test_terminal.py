@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import io
+import sys
 import time
 
 import pytest
@@ -90,10 +91,42 @@ def test_progress_is_told_once_it_has_taken_a_while():
     with line:
         now = time.monotonic()
         assert line.text(now) == ""
-        assert line.text(now + 5.0) == "searching, 5 s"
+        assert line.text(now + 5.0) == "searching, 5 s so far"
         line(0.25)
-        assert line.text(now + 5.0) == "searching  25%, 15 s left"
-        assert line.text(now + 500.0) == "searching  25%, 25 min left"
+        assert line.text(now + 5.0) == "searching  25%, about 15 s left"
+        assert line.text(now + 500.0) == "searching  25%, about 25 min left"
+
+
+def test_what_is_counted_may_begin_later():
+    with ProgressLine("searching") as line:
+        line(0.0)
+        later = time.monotonic()
+        line(0.5)
+        assert line.text(later + 8.0).endswith("50%, about 8 s left")
+
+
+def test_a_line_within_fills_its_part():
+    outer, inner = ProgressLine("trying four"), ProgressLine("solving")
+    outer(0.25, 0.5)
+    inner(0.8)
+    assert outer.share([inner]) == pytest.approx(0.45)
+    assert outer.share([ProgressLine("opening"), inner]) == pytest.approx(0.45)
+    outer(0.5)
+    assert outer.share([inner]) == 0.5
+
+
+def test_each_of_several_is_an_equal_part():
+    line, inner = ProgressLine("trying two"), ProgressLine("solving")
+    inner(0.5)
+    assert [(item, line.share([inner])) for item in line.each(["first", "second"])] == [
+        ("first", 0.25),
+        ("second", 0.75),
+    ]
+
+
+def test_of_one_the_line_within_is_told():
+    line = ProgressLine("trying one")
+    assert [(item, line.counts) for item in line.each(["first"])] == [("first", False)]
 
 
 def shown_by(stream: Terminal | io.StringIO, monkeypatch: pytest.MonkeyPatch, seconds: float) -> str:
@@ -114,6 +147,19 @@ def test_the_innermost_is_shown_on_a_terminal_and_erased(monkeypatch):
     assert "outside" not in said
     assert said.split("\r")[-1] == ""
     assert said.split("\r")[-2].strip() == ""
+
+
+def test_a_line_that_counts_others_stands_for_them(monkeypatch):
+    monkeypatch.setenv("TERM", "xterm")
+    monkeypatch.setattr("sys.stderr", Terminal())
+    monkeypatch.setattr("synth.progress_line.QUIET_TIME", 0.0)
+    with ProgressLine("trying four") as outer:
+        outer(0.5, 0.75)
+        with ProgressLine("solving") as line:
+            line(0.4)
+            time.sleep(1.5 * RENEWAL)
+            assert "trying four  60%" in sys.stderr.getvalue()
+            assert "solving" not in sys.stderr.getvalue()
 
 
 @pytest.mark.parametrize(("stream", "term"), [(io.StringIO(), "xterm"), (Terminal(), "dumb")])

@@ -11,7 +11,15 @@ from models.electrostatics.surfaces import enclosed_volume
 from models.hand.antenna_meshes import volume_antenna_mesh
 from models.hand.antennas import PlateAntenna
 from models.hand.earthing import Earthing
-from models.hand.hand_field import DEFAULT_DISTANCES, OPENINGS, capacitance_curves, distances_of, hand_field
+from models.hand.hand_field import (
+    DEFAULT_DISTANCES,
+    OPENINGS,
+    RING_HEIGHTS,
+    capacitance_curves,
+    distances_of,
+    hand_field,
+    heights_of,
+)
 from models.hand.meshes import (
     arm,
     bent_tube,
@@ -20,6 +28,7 @@ from models.hand.meshes import (
     hand_place,
     hand_shape,
     other_shoulder,
+    other_wrist,
     pitch_arm,
     pitch_hand,
     player_meshes,
@@ -149,6 +158,30 @@ def test_the_table_ends_where_the_hand_is_beside_the_shoulder():
     assert distances_of(Scene()) is DEFAULT_DISTANCES
     with pytest.raises(ValueError, match="stand farther away"):
         distances_of(Scene(player=PlayerBody(0.25, build=MAN)))
+
+
+def test_the_heights_end_where_the_arm_is_stretched():
+    ring = LoopAntenna(height=1.0)
+    sitting = Scene(RodAntenna(base_height=0.75), PlayerBody(0.55, build=SEATED), ring=ring)
+    table = heights_of(sitting)
+    assert table.size == RING_HEIGHTS.size
+    assert_allclose(table[0], RING_HEIGHTS[0], rtol=1e-12)
+    stretch = np.linalg.norm(other_wrist(sitting, ring, float(table[-1])) - other_shoulder(sitting))
+    assert_allclose(stretch, SEATED.longest, rtol=2e-3)
+    with pytest.raises(ValueError, match=r"at most 0\.552 m from shoulder to wrist"):
+        other_wrist(sitting, ring, 1.01 * float(table[-1]))
+
+
+def test_the_heights_are_the_usual_ones_where_the_arm_reaches():
+    assert heights_of(Scene(ring=LoopAntenna())) is RING_HEIGHTS
+
+
+def test_a_volume_antenna_too_high_or_too_low_is_refused_before_the_field_is_solved():
+    player = PlayerBody(0.55, build=SEATED)
+    with pytest.raises(ValueError, match="must let the player hold a hand"):
+        heights_of(Scene(RodAntenna(base_height=0.75), player, ring=LoopAntenna(height=1.6)))
+    with pytest.raises(ValueError, match="put the antenna lower"):
+        heights_of(Scene(RodAntenna(base_height=0.75), player, ring=LoopAntenna(height=1.33)))
 
 
 def test_the_player_of_a_larger_build_has_more_capacitance():

@@ -17,8 +17,8 @@ from synth.analysis.oscillator import oscillator_figures, prepared_oscillator, s
 from synth.analysis.tolerance import trial_of
 from synth.build.workbench import OpenedDesign
 from synth.comparisons.circuit_builds import agreement, solved_builds
+from synth.designs.build_sections import TemperatureSection
 from synth.designs.design_file import load_design
-from synth.designs.sections import TemperatureSection
 
 STILL = ("coil", "capacitor", "stray", "branch_coil", "antenna_stray", "coil_mismatch", "capacitor_mismatch")
 

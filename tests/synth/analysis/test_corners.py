@@ -18,7 +18,7 @@ def test_the_corner_of_a_weak_supply_is_that_design(demos):
     met = {corner.name: corner for corner in corners(opened, 65.0, 1047.0)}
     assert len(met) == 7
     circuit = replace(opened.design.circuit, supply_voltage=10.8, reference_pot=0.0, variable_pot=0.0)
-    from synth.designs.sections import TransistorSection
+    from synth.designs.oscillator_sections import TransistorSection
 
     weak = TransistorSection(forward_gain=0.5 * TransistorSection().forward_gain)
     alone = open_loaded(replace(opened.design, circuit=circuit, transistor=weak))

@@ -17,7 +17,7 @@ from synth.build.notices import ripple_notices
 from synth.build.workbench import OpenedDesign, assemble
 from synth.cli import main
 from synth.designs.design_file import load_design
-from synth.designs.sections import SupplySection
+from synth.designs.oscillator_sections import SupplySection
 from synth.report.field import field_text
 from synth.sound.voice import Voice
 

@@ -13,8 +13,10 @@ from models.pitch_field import LOWEST_AUDIBLE
 from synth.analysis.pulling_figures import Change, PullingFigures, lock_paths, pulling_figures
 from synth.build.workbench import OpenedDesign, assemble
 from synth.cli import main
+from synth.designs.build_sections import GoalsSection
 from synth.designs.design_file import load_design
-from synth.designs.sections import CoilsSection, Design, GoalsSection
+from synth.designs.oscillator_sections import CoilsSection
+from synth.designs.sections import Design
 from synth.report.pulling import pulling_facts
 
 DEMOS = Path(__file__).parents[3] / "demos"

@@ -18,8 +18,8 @@ from synth.analysis.tolerance import trial_of
 from synth.build.assembly import branch_of
 from synth.build.circuit_assembly import circuit_of
 from synth.build.workbench import OpenedDesign, assemble
+from synth.designs.build_sections import TemperatureSection
 from synth.designs.design_file import load_design
-from synth.designs.sections import TemperatureSection
 from synth.errors import DesignError
 from synth.report.drift import DRIFT, drift_text
 

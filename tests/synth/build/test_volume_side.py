@@ -5,6 +5,7 @@ from __future__ import annotations
 import pytest
 from small_instrument import RING_CURVE, ROD
 
+from models.hand.capacitance_curve import CapacitanceCurve
 from synth.build.assembly import assemble_volume, scene_of
 from synth.build.workbench import OpenedDesign, assemble
 from synth.designs.design_file import Design, read_design
@@ -85,6 +86,12 @@ def test_a_trimmer_out_of_reach_stays_and_says_why() -> None:
     assert volume.tank == _tank()
     assert "pF of trimmer for full volume at 30.0 cm" in notices[0]
     assert len(notices) == len(set(notices)) > 1
+
+
+def test_full_volume_higher_than_the_arm_reaches_names_key_and_remedy() -> None:
+    low = CapacitanceCurve(RING_CURVE.distances[:-8], RING_CURVE.capacitances[:-8], RING_CURVE.empty_capacitance)
+    with pytest.raises(DesignError, match=r"volume_response\.full_height = 0\.6 m: .* choose a lower height"):
+        assemble_volume(_made(RING + 'full_height = "60 cm"'), _tank(), low)
 
 
 def _tank():

@@ -21,7 +21,8 @@ from synth.build.workbench import OpenedDesign
 from synth.cli import main
 from synth.designs.circuit_templates import CIRCUITS as TEMPLATES
 from synth.designs.design_file import load_design, read_design
-from synth.designs.sections import CircuitSection, Design
+from synth.designs.oscillator_sections import CircuitSection
+from synth.designs.sections import Design
 from synth.designs.template import circuit_template_text, template_design
 
 close = partial(pytest.approx, abs=0.0)  # by ratio alone: approx by itself lets 1e-12 (1 pF) pass
@@ -184,7 +185,7 @@ def test_inductors_listed_are_chosen_from(demos, capsys):
     ("options", "words"),
     [
         (["--target-frequency", "265"], ["--target-frequency", "unit"]),
-        (["--target-frequency", "1 Hz"], ["--target-frequency", "within"]),
+        (["--target-frequency", "1 Hz"], ["--target-frequency", "between"]),
         (["--target-frequency", "20 MHz"], ["less capacitance"]),
         (["--target-frequency", "265 kHz", "--series", "E5"], ["--series", "E6"]),
         (["--target-frequency", "265 kHz", "--inductors", "1 mH,x"], ["--inductors", "x"]),

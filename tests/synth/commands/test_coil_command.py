@@ -77,7 +77,7 @@ def test_the_text_says_what_the_formulas_leave_out(capsys):
     ("options", "words"),
     [
         (["--turns", "400"], ["400 turns", "--length is 100 mm", "thinner --wire"]),
-        (["--turns", "0"], ["--turns '0'", "must be within"]),
+        (["--turns", "0"], ["--turns 0", "must be between"]),
         (["--turns", "100", "--wire", "2"], ["--wire 2", "has no unit"]),
         (["--turns", "100", "--pitch", "0.1 mm"], ["--pitch 0.1 mm is less than the wire's 0.3 mm"]),
         (["--inductance", "1 H"], ["turns 0.33 mm apart take", "a wider --former"]),

@@ -15,7 +15,7 @@ from models.pitch import cents
 from synth.analysis.drift import drift_figures
 from synth.build.workbench import OpenedDesign
 from synth.cli import main
-from synth.designs.sections import TemperatureSection
+from synth.designs.build_sections import TemperatureSection
 from synth.designs.template import template_design
 from synth.errors import EXIT_USAGE, DesignError
 from synth.report.drift import DRIFT, drift_text, save_drift_plot
@@ -151,11 +151,12 @@ def test_command(design_path, tmp_path, capsys, report):
     ("options", "message"),
     [
         (["--from", "20 kg"], "--from 20 kg"),
-        (["--to", "500"], "must be between -40 and 125 degC"),
+        (["--to", "500"], "--to 500: must be between -40 degC and 125 degC"),
         (["--from", "20", "--to", "20"], "is the temperature it is tuned at"),
         (["--notes", "H3"], "note must be"),
         (["--hold", "0"], "--hold 0: must be between"),
-        (["--hold-cents", "nan"], "from 0.01 to 1200"),
+        (["--hold-cents", "nan"], "--hold-cents nan: is not a plain number"),
+        (["--hold-cents", "0"], "must be between 0.01 and 1200"),
         (["--plot", "x.gif"], "name the plot"),
     ],
 )

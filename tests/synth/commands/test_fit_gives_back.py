@@ -21,7 +21,7 @@ from synth.build.circuit_assembly import circuit_of
 from synth.build.workbench import OpenedDesign
 from synth.cli import main
 from synth.designs.design_file import Design, load_design, read_design
-from synth.designs.sections import TransistorSection
+from synth.designs.oscillator_sections import TransistorSection
 
 P = 1e-12
 

@@ -102,7 +102,7 @@ def test_the_clock_is_read_from_a_tone_and_corrects(tmp_path, capsys):
         (["--every", "5cm:2cm"], "--every is for live listening"),
         (["--silence", "3"], "--silence 3"),
         (["--calibration-tone", "440Hz:450Hz"], "more than a card's clock is off"),
-        (["--calibration-tone", "1Hz"], "must be within 20 Hz to 20 kHz"),
+        (["--calibration-tone", "1Hz"], "must be between 20 Hz and 20 kHz"),
         (["--capacitance", "500pF"], "--capacitance tells"),
         (["--side", "below"], "--side goes with --oscillator"),
         (["--oscillator", "300kHz", "--side", "up"], "must be one of above, below"),

@@ -204,7 +204,7 @@ def test_a_design_without_circuit_is_a_resonance(tmp_path, capsys, which):
 @pytest.mark.parametrize(
     ("arguments", "message"),
     [
-        (("--pot", "1.5"), r"--pot .1\.5"),
+        (("--pot", "1.5"), r"--pot 1\.5: must be between 0 and 1"),
         (("--pot", "loud"), "--pot loud"),
         (("--pot", "nan"), "--pot nan"),
         (("--load", "0"), "--load 0"),

@@ -17,8 +17,8 @@ from synth.analysis.tolerance import trial_of, variable_trimmer_ends
 from synth.analysis.tolerance_figures import tolerance_figures
 from synth.build.workbench import OpenedDesign
 from synth.cli import main
+from synth.designs.build_sections import GoalsSection, TolerancesSection
 from synth.designs.design_file import load_design
-from synth.designs.sections import GoalsSection, TolerancesSection
 from synth.designs.template import template_design
 from synth.errors import EXIT_GOAL_MISSED, EXIT_INTERRUPTED, EXIT_USAGE, DesignError
 from synth.report.tolerance import TOLERANCE, save_tolerance_plot, tolerance_text

@@ -25,11 +25,11 @@ def test_tune_options_need_a_tune(tmp_path, demos, capsys):
 @pytest.mark.parametrize(
     ("option", "value", "message"),
     [
-        ("--placement-mm", "60", "--placement-mm must be between 0 and 50 mm; got 60"),
-        ("--tremor-mm", "-1", "--tremor-mm must be between 0 and 50 mm; got -1"),
-        ("--vibrato-mm", "nan", "--vibrato-mm must be between 0 and 50 mm; got nan"),
-        ("--portamento", "3", "--portamento must be between 0 and 2 s; got 3"),
-        ("--seed", "-1", "--seed must be a whole number >= 0"),
+        ("--placement-mm", "60", "--placement-mm 60: must be between 0 and 50 mm"),
+        ("--tremor-mm", "-1", "--tremor-mm -1: must be between 0 and 50 mm"),
+        ("--vibrato-mm", "nan", "--vibrato-mm nan: must be between 0 and 50 mm"),
+        ("--portamento", "3", "--portamento 3: must be between 0 and 2 s"),
+        ("--seed", "-1", "--seed -1: must be a whole number"),
     ],
 )
 def test_errors_speak_the_unit_that_was_given(option, value, message, demos, capsys):

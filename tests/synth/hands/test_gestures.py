@@ -109,7 +109,7 @@ def test_faults_name_the_remedy() -> None:
     with pytest.raises(DesignError, match="gestures are sweep, scale"):
         gesture("wave", FIELD)
     for seconds in (0.1, 1e6, float("nan"), float("inf")):
-        with pytest.raises(DesignError, match="lasts 1 to 600 s"):
+        with pytest.raises(DesignError, match="lasts from 1 to 600 s"):
             gesture("still", FIELD, seconds)
     narrow = _field(capacitance=100e-9)  # the hand hardly moves this tank
     for name in ("sweep", "still", "vibrato", "scale"):

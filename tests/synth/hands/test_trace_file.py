@@ -183,3 +183,23 @@ def test_volume_distance_faults(tmp_path: Path) -> None:
         _load_with_ring(tmp_path, "time_s,distance_m,volume_distance_m\n0,0.4,0.1\n1,0.4,-0.1\n")
     with pytest.raises(DesignError, match="two columns for the volume distance"):
         _load_with_ring(tmp_path, "time_s,distance_m,volume_distance_m,volume_distance_cm\n0,0.4,0.1,10\n")
+
+
+def test_of_the_pitch_hand_alone_heights_are_checked_and_left_out(tmp_path):
+    (tmp_path / "a.csv").write_text("time_s,distance_m,volume_distance_m\n0,0.2,0.1\n1,0.3,0.2\n")
+    path = load_trace(tmp_path / "a.csv", pitch_hand_alone=True)
+    assert path.distances.tolist() == [0.2, 0.3]
+    assert path.volumes.tolist() == [1.0, 1.0]
+    (tmp_path / "b.csv").write_text("time_s,distance_m,volume_distance_m\n0,0.2,-0.1\n")
+    with pytest.raises(DesignError, match="volume distance"):
+        load_trace(tmp_path / "b.csv", pitch_hand_alone=True)
+
+
+def test_reading_tells_how_far_it_is(tmp_path):
+    rows = "".join(f"{0.01 * k:.2f},0.2\n" for k in range(12_000))
+    (tmp_path / "long.csv").write_text("time_s,distance_m\n" + rows)
+    shares = []
+    load_trace(tmp_path / "long.csv", progress=shares.append)
+    assert len(shares) > 1
+    assert shares == sorted(shares)
+    assert 0.3 < shares[-1] <= 1.0

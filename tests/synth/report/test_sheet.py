@@ -18,8 +18,10 @@ from synth.analysis.sheet_readings import CauseFigure, ReadingFigure, station_re
 from synth.analysis.sheet_stations import OscillatorProbe, Station, TurnablePart
 from synth.build.workbench import OpenedDesign, assemble
 from synth.cli import main
+from synth.designs.build_sections import TolerancesSection
 from synth.designs.design_file import load_design
-from synth.designs.sections import Design, ReferenceSection, TolerancesSection
+from synth.designs.oscillator_sections import ReferenceSection
+from synth.designs.sections import Design
 from synth.designs.template import template_design
 from synth.errors import DesignError
 from synth.report.sheet_markup import quantity, reading

@@ -327,7 +327,7 @@ def test_every_text_fits_and_none_overlaps_another(size: tuple[int, int]) -> Non
             assert text.whole, (where, text)
             assert contains(text.room, text.place), (where, text)
             assert contains(window, text.place), (where, text)
-            assert text.colour in palette.TEXT_COLOURS, (where, text)
+            assert text.colour in palette.text_colours(), (where, text)
         if situation in ("help", "caution", "leaving"):
             continue
         for one, other in itertools.combinations(texts, 2):

@@ -169,7 +169,7 @@ def check_texts(size: tuple[int, int], texts: tuple[DrawnText, ...]) -> None:
         assert text.whole, text
         assert contains(text.room, text.place), text
         assert contains(window, text.place), text
-        assert text.colour in palette.TEXT_COLOURS, text
+        assert text.colour in palette.text_colours(), text
     for one, other in itertools.combinations(texts, 2):
         assert not one.place.overlaps(other.place), (one, other)
 
@@ -377,7 +377,7 @@ def test_graphics_stand_out_by_3_to_1(mirrored: bool) -> None:
     """
     _, surface = drawn((1920, 1080), replace(STATE, mirrored=mirrored, opening=0.0), BEFORE, 25.0)
     numbers = colour_numbers(surface)
-    graphics = {r << 16 | g << 8 | b for r, g, b in (*palette.GRAPHIC_COLOURS, *palette.TEXT_COLOURS)}
+    graphics = {r << 16 | g << 8 | b for r, g, b in (*palette.graphic_colours(), *palette.text_colours())}
     found, counts = np.unique(numbers, return_counts=True)
     grounds = [int(one) for one, count in zip(found, counts, strict=True) if count > 0.004 * numbers.size]
     grounds = [one for one in grounds if one not in graphics]
