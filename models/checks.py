@@ -15,6 +15,8 @@ from models.arrays import Floats
 
 def finite(name: str, value: Any) -> float:
     """Return `value` as a float; raise ValueError unless it is a finite real number (booleans refused)."""
+    if type(value) is float and math.isfinite(value):  # nearly always, and quickly told
+        return value
     try:
         number = math.nan if isinstance(value, bool | np.bool_) or not isinstance(value, Real) else float(value)
     except OverflowError:
@@ -64,6 +66,9 @@ def one_of(name: str, value: Any, choices: Sequence[str]) -> str:
 
 def finite_array(name: str, values: ArrayLike) -> Floats:
     """Return `values` as a float64 array; raise ValueError where an element is not a finite real number."""
+    single: Any = values
+    if isinstance(single, float) and math.isfinite(single):
+        return np.array(single)
     try:
         array = np.asarray(values)
     except ValueError:

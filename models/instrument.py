@@ -122,7 +122,7 @@ class Instrument:
 
     def antenna_capacitance(self, distance: ArrayLike) -> Floats:
         """Antenna capacitance with its stray, F, at hand distances in m; ValueError outside the curve."""
-        return np.asarray(self.curve.capacitance(finite_array("distance", distance)) + self.antenna_stray)
+        return np.asarray(self.curve.capacitance(distance) + self.antenna_stray)
 
     def variable_frequency(self, distance: ArrayLike) -> Floats:
         """Frequency of the variable oscillator, Hz, at hand distances in m."""

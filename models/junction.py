@@ -47,6 +47,17 @@ def exponential_junction(voltage: Value, saturation_current: Value, thermal: flo
     return scaled * (1.0 + (exponent - limited)) - saturation_current, scaled / thermal
 
 
+def _at_knee(
+    voltage: Value, zero_bias: Value, potential: Value, grading: Value, knee: Value
+) -> tuple[Floats, Floats, Floats, Floats]:
+    """Return the voltage beyond the knee and what is missing to V_j below it, both over V_j, the logarithm of the
+    latter, and the capacitance, F, at the voltage or at the knee."""
+    ratio = np.asarray(voltage, dtype=np.float64) / potential
+    below = np.minimum(ratio, knee)
+    logarithm = np.log1p(-below)
+    return ratio - below, 1.0 - below, logarithm, zero_bias * np.exp(-np.multiply(grading, logarithm))
+
+
 def depletion_capacitance(
     voltage: Value, zero_bias: Value, potential: Value, grading: Value, knee: Value = 0.5
 ) -> Floats:
@@ -56,24 +67,20 @@ def depletion_capacitance(
     F knee as a fraction of V_j.
     C = C_0 (1 - V / V_j)^-m for V < F V_j; its tangent in V beyond the knee (textbook continuation; from memory).
     """
-    ratio = np.asarray(voltage, dtype=np.float64) / potential
-    below = np.minimum(ratio, knee)
-    at_knee: Floats = zero_bias * np.exp(-np.multiply(grading, np.log1p(-below)))
-    return at_knee * (1.0 + np.multiply(grading, ratio - below) / (1.0 - below))
+    beyond, left, _, at_knee = _at_knee(voltage, zero_bias, potential, grading, knee)
+    return at_knee * (1.0 + np.multiply(grading, beyond) / left)
 
 
-def depletion_charge(voltage: Value, zero_bias: Value, potential: Value, grading: Value, knee: Value = 0.5) -> Floats:
-    """Return the depletion charge, C, at the forward `voltage`, V: the integral of `depletion_capacitance` from 0 V.
+def depletion(
+    voltage: Value, zero_bias: Value, potential: Value, grading: Value, knee: Value = 0.5
+) -> tuple[Floats, Floats]:
+    """Return the depletion capacitance, F, as above, and the charge, C: its integral from 0 V; broadcasts.
 
     Symbols as there; Q charge; C_F capacitance at the knee; d voltage beyond the knee. Grading must be below 1.
     Q = C_0 V_j (1 - (1 - V / V_j)^(1 - m)) / (1 - m) below the knee; then + C_F d + C_F m d^2 / (2 (1 - F) V_j).
     """
-    ratio = np.asarray(voltage, dtype=np.float64) / potential
-    below = np.minimum(ratio, knee)
-    beyond = np.multiply(ratio - below, potential)
-    remaining = 1.0 - np.asarray(grading, dtype=np.float64)
-    charge = -np.multiply(zero_bias, potential) * np.expm1(remaining * np.log1p(-below)) / remaining
-    at_knee = np.multiply(zero_bias, np.exp(-np.multiply(grading, np.log1p(-below))))
-    slope = np.multiply(at_knee, grading) / np.multiply(1.0 - below, potential)
-    result: Floats = charge + beyond * (at_knee + 0.5 * slope * beyond)
-    return result
+    beyond, left, logarithm, at_knee = _at_knee(voltage, zero_bias, potential, grading, knee)
+    growth, remaining = np.multiply(grading, beyond) / left, 1.0 - np.asarray(grading, dtype=np.float64)
+    charge = np.multiply(beyond, potential) * at_knee * (1.0 + 0.5 * growth)
+    charge -= np.multiply(zero_bias, potential) / remaining * np.expm1(remaining * logarithm)
+    return at_knee * (1.0 + growth), charge

@@ -19,7 +19,7 @@ here). At 48 kHz the phase then stays within 1e-7 rad of a tight integration alo
 where the offset runs from 0 to 20 kHz in 50 ms at a lock range of 150 Hz (the tests).
 
 Its 2 by 2 matrices M[k] make a row of steps a triangular system of three side diagonals, which BLAS solves downwards,
-one step after the other (`advance_pair`).
+one step after the other (`PulledPhase`).
 """
 
 from __future__ import annotations
@@ -38,10 +38,10 @@ LONGEST_PIECE = 8000
 """Steps solved at once: 64 bytes each, within the processor's cache."""
 MOST_GROWTH = 300.0
 """Largest sum of wL h / 2 over the steps solved at once: by it the pair grows or shrinks by e to that at
-most, and by 3 % a step at most through the scale of `_step_columns`."""
-NEAR = 0.16
-"""Largest |s^2| at which a polynomial stands for s coth(s); offsets below 0.127 of the sample rate."""
-COTANGENT = (1.0, 1.0 / 3.0, -1.0 / 45.0, 2.0 / 945.0, -1.0 / 4725.0, 2.0 / 93555.0, -1382.0 / 638512875.0)
+most, and by 2 % a step at most through the scale of `_step_columns`."""
+NEAR = 0.08
+"""Largest |s^2| at which a polynomial stands for s coth(s), within 6e-13; offsets below 0.09 of the sample rate."""
+COTANGENT = (1.0, 1.0 / 3.0, -1.0 / 45.0, 2.0 / 945.0, -1.0 / 4725.0, 2.0 / 93555.0)
 """s coth(s) in powers of s^2 (M. Abramowitz, I. A. Stegun, Handbook of Mathematical Functions, 4.5.67, from memory)."""
 
 
@@ -89,47 +89,93 @@ def advance_phase(phase: float, offsets: ArrayLike, lock_range: float, time_step
         return start + _running_sum(advances)
     # whole turns of the start are set aside and put back, so that a long piece loses no digits
     remainder = math.remainder(start, TURN)
-    wrapped, _ = advance_pair(half_angle(remainder), free, lock, step)
+    wrapped = PulledPhase(lock, step, remainder).advance(free)
     # pulling moves a step less than half a turn off its free advance: that settles the turn of each sample
     moved = np.diff(wrapped, prepend=remainder)
     counted = remainder + np.cumsum(moved - TURN * np.rint((moved - advances) / TURN))
     return wrapped + TURN * (np.rint((counted - wrapped) / TURN) + round((start - remainder) / TURN))
 
 
-def half_angle(phase: float) -> Pair:
-    """The pair (q, p) of length 1 at half the angle `phase`, rad."""
-    return math.cos(0.5 * phase), math.sin(0.5 * phase)
+class PulledPhase:
+    """The phases of `advance_phase` but for whole turns, which then need not be counted, call after call.
 
-
-def advance_pair(pair: Pair, offsets: Floats, lock_range: float, time_step: float) -> tuple[Floats, Pair]:
-    """The phases of `advance_phase` but for whole turns, which then need not be counted, and the pair at the last.
-
-    The phases lie within -pi..pi. Unchecked, for lock_range > 0 and two offsets or more: what a voice computes with
-    every block. The same to the last bit however a row of offsets is cut, each call starting with the last offset and
-    pair of the one before.
-
-    The system solved reads v[k + 1] + M[k] v[k] = 0: every step turns the pair's sign round as well, which twice its
-    angle, the phase, does not see. Its length is brought back near 1 by powers of 2, which round nothing.
+    Unchecked: what a voice computes with every block. The same to the last bit however the offsets are cut.
     """
-    from scipy.linalg.blas import dtbsv  # heavy to load
 
-    half_turn, pull = 0.5 * TURN * time_step, TURN * lock_range * time_step
-    count, length = offsets.size - 1, max(1, min(LONGEST_PIECE, int(MOST_GROWTH / max(0.5 * pull, 1e-9))))
-    columns = np.zeros((min(count, length) + 1, 8))
-    angles = np.empty(count)
-    for first in range(0, count, length):
-        last = min(first + length, count)
-        before, after = offsets[first:last], offsets[first + 1 : last + 1]
-        system = _step_columns((after + before) * (0.5 * half_turn), (after - before) * half_turn, pull, columns)
-        pairs = np.zeros((last - first + 1, 2))
-        pairs[0] = pair
-        solved = dtbsv(3, system, pairs.ravel(), lower=1, diag=1, overwrite_x=1).reshape(-1, 2)
-        pair = _near_one(*solved[-1].tolist())
-        with np.errstate(divide="ignore"):  # p / 0 is infinite, and its arc tangent a quarter turn
-            np.divide(solved[1:, 1], solved[1:, 0], out=angles[first:last])
-    np.arctan(angles, out=angles)
-    angles *= 2.0
-    return angles, pair
+    def __init__(self, lock_range: float, time_step: float, phase: float = 0.0) -> None:
+        """`lock_range`, Hz, > 0; `time_step`, s; `phase` at the start, rad."""
+        from scipy.linalg.blas import dtbsv  # heavy to load
+
+        self._solve = dtbsv
+        self._half_turn, self._pull = 0.5 * TURN * time_step, TURN * lock_range * time_step
+        self._most = max(1, min(LONGEST_PIECE, int(MOST_GROWTH / max(0.5 * self._pull, 1e-9))))
+        self._columns = np.zeros((1, 8))
+        self.set(phase)
+
+    def set(self, phase: float) -> None:
+        """Go on from this phase, rad: from the pair of length 1 at half of it."""
+        self._pair = math.cos(0.5 * phase), math.sin(0.5 * phase)
+
+    def advance(self, offsets: Floats) -> Floats:
+        """The phases (n,), rad, within -pi..pi, after n >= 1 steps between the offsets (n + 1,), Hz, linear in between.
+
+        The first offset is the last of the call before. The system solved reads v[k + 1] + M[k] v[k] = 0: every step
+        turns the pair's sign round as well, which twice its angle, the phase, does not see. Its length is brought back
+        near 1 by powers of 2, which round nothing.
+        """
+        count = offsets.size - 1
+        if self._columns.shape[0] <= min(count, self._most):
+            self._columns = np.zeros((min(count, self._most) + 1, 8))
+        angles = np.empty(count)
+        for first in range(0, count, self._most):
+            last = min(first + self._most, count)
+            columns = self._columns[: last - first + 1]
+            self._fill(columns[:-1], offsets[first : last + 1])
+            pairs = np.zeros((last - first + 1, 2))
+            pairs[0] = self._pair
+            system = columns.reshape(-1, 4).T
+            solved = self._solve(3, system, pairs.ravel(), lower=1, diag=1, overwrite_x=1).reshape(-1, 2)
+            self._pair = _near_one(*solved[-1].tolist())
+            with np.errstate(divide="ignore"):  # p / 0 is infinite, and its arc tangent a quarter turn
+                np.divide(solved[1:, 1], solved[1:, 0], out=angles[first:last])
+        np.arctan(angles, out=angles)
+        angles *= 2.0
+        return angles
+
+    def _fill(self, columns: Floats, offsets: Floats) -> None:
+        """The columns of the system for n steps between offsets (n + 1,), Hz, two each, from the diagonal (1, not read)
+        down: into zeros (n, 8), which may have been used like this before.
+
+        Per step, in rad: beta half the free advance, d half the rise of dw h. The exponent is alpha S + beta J +
+        gamma X, X = [[0, 1], [1, 0]]: the Magnus exponent of the generator a S + (b + tau d) J over tau = -1/2..1/2,
+        A - [A, B] / 12 for A = a S + b J and B = d J. Its square is s^2 = alpha^2 + gamma^2 - beta^2 times the unit
+        matrix, so M = cosh(s) + sinh(s) / s times it, which turns a pair like s coth(s) + 1 times it.
+        """
+        before, after = offsets[:-1], offsets[1:]
+        alpha = 0.5 * self._pull
+        beta, gamma = after + before, after - before
+        beta *= 0.5 * self._half_turn
+        gamma *= self._half_turn * alpha / 6.0
+        q_from_q, p_from_q, q_from_p, p_from_p = (columns[:, place] for place in (2, 3, 5, 6))
+        total, difference = gamma + beta, np.subtract(gamma, beta, out=beta)
+        p_from_q[:], q_from_p[:] = total, difference
+        square = np.multiply(total, difference, out=gamma)
+        square += alpha * alpha
+        even = np.multiply(square, COTANGENT[-1], out=total)
+        for coefficient in COTANGENT[-2:0:-1]:
+            even += coefficient
+            even *= square
+        even += COTANGENT[0]
+        np.add(even, alpha, out=q_from_q)
+        np.subtract(even, alpha, out=p_from_p)
+        if max(np.maximum.reduce(square), -np.minimum.reduce(square)) > NEAR:
+            far = np.flatnonzero(np.abs(square) > NEAR)
+            size, turning = np.sqrt(np.abs(square[far])), square[far] < 0.0
+            even = np.where(turning, np.cos(size), np.cosh(size))
+            odd = np.where(turning, np.sin(size), np.sinh(size)) / size
+            p_from_q[far] *= odd
+            q_from_p[far] *= odd
+            q_from_q[far], p_from_p[far] = even + alpha * odd, even - alpha * odd
 
 
 def _near_one(first: float, second: float) -> Pair:
@@ -169,42 +215,6 @@ def _running_sum(values: Floats, block: int = 256) -> Floats:
     sums[1:] += carried[:-1, None]
     base = carried[-1] if carried.size else 0.0
     return np.concatenate([sums.ravel(), base + np.cumsum(values[whole:])])
-
-
-def _step_columns(beta: Floats, half_rise: Floats, pull: float, columns: Floats) -> Floats:
-    """The columns of the system for n steps, two each, from the diagonal (1, not read) down: shape (4, 2 n + 2).
-
-    Arguments: half the free advance and half the rise of dw h in each step, (n,), rad, both used up; wL h, rad; zeros
-    (n + 1 or more, 8) to write the columns into, which may have been used like this before. The exponent of a step is
-    alpha S + beta J + gamma X, X = [[0, 1], [1, 0]]: the Magnus exponent of the generator a S + (b + tau d) J over
-    tau = -1/2..1/2, A - [A, B] / 12 for A = a S + b J and B = d J. Its square is s^2 = alpha^2 + gamma^2 - beta^2
-    times the unit matrix, so M = cosh(s) + sinh(s) / s times it, which turns a pair like s coth(s) + 1 times it.
-    """
-    alpha = 0.5 * pull
-    gamma = half_rise
-    gamma *= alpha / 6.0
-    used = columns[: beta.size + 1]
-    q_from_q, p_from_q, q_from_p, p_from_p = (used[:-1, place] for place in (2, 3, 5, 6))
-    total, difference = gamma + beta, np.subtract(gamma, beta, out=beta)
-    p_from_q[:], q_from_p[:] = total, difference
-    square = np.multiply(total, difference, out=gamma)
-    square += alpha * alpha
-    even = np.multiply(square, COTANGENT[-1], out=total)
-    for coefficient in COTANGENT[-2:0:-1]:
-        even += coefficient
-        even *= square
-    even += COTANGENT[0]
-    np.add(even, alpha, out=q_from_q)
-    np.subtract(even, alpha, out=p_from_p)
-    if max(np.maximum.reduce(square), -np.minimum.reduce(square)) > NEAR:
-        far = np.flatnonzero(np.abs(square) > NEAR)
-        size, turning = np.sqrt(np.abs(square[far])), square[far] < 0.0
-        even = np.where(turning, np.cos(size), np.cosh(size))
-        odd = np.where(turning, np.sin(size), np.sinh(size)) / size
-        p_from_q[far] *= odd
-        q_from_p[far] *= odd
-        q_from_q[far], p_from_p[far] = even + alpha * odd, even - alpha * odd
-    return used.reshape(-1, 4).T
 
 
 def pulled_line_ratio(offset: float, lock_range: float) -> float:

@@ -12,6 +12,7 @@ import os
 import re
 import signal
 import sys
+from collections.abc import Sequence
 from contextlib import suppress
 from importlib import import_module
 from itertools import groupby
@@ -129,8 +130,12 @@ def _listed() -> str:
     return "\n".join([*lines, EXIT_HELP])
 
 
-def build_parser() -> argparse.ArgumentParser:
-    """The parser of every command, from the COMMANDS table."""
+def build_parser(words: Sequence[str] = ()) -> argparse.ArgumentParser:
+    """The parser of every command, from the COMMANDS table; where `words` begin with a command's name, of that alone:
+    the modules of the others are not looked at.
+    """
+    first = next((word for word in words if not word.startswith("-")), "")
+    named = {first: COMMANDS[first]} if first in COMMANDS else COMMANDS
     parser = _Parser(
         prog="beatfield",
         usage="beatfield [-h] [--version] COMMAND ...",
@@ -146,7 +151,7 @@ def build_parser() -> argparse.ArgumentParser:
     subparsers = parser.add_subparsers(
         prog="beatfield", dest="command", metavar="COMMAND", required=True, help=argparse.SUPPRESS
     )
-    for name, command in COMMANDS.items():
+    for name, command in named.items():
         description = command.summary[0].upper() + command.summary[1:] + "."
         sub = subparsers.add_parser(name, description=description, parents=[debug])
         import_module(f"synth.commands.{name}").add_arguments(sub)
@@ -185,11 +190,11 @@ def main(argv: list[str] | None = None) -> int:
             setattr(sys, name, open(os.devnull, "w"))  # noqa: SIM115
         elif isinstance(getattr(sys, name), io.TextIOWrapper):  # what the locale's encoding cannot show is replaced
             getattr(sys, name).reconfigure(errors="replace")
-    parser = build_parser()
     if "_ARGCOMPLETE" in os.environ:  # set by a shell that asks how a line may go on
         from synth.completion import complete
 
-        complete(parser)
+        complete(build_parser())
+    parser = build_parser(sys.argv[1:] if argv is None else argv)
     arguments = parser.parse_args(argv)
     came = _end_politely()
     # Its matrices are small: on busy cores the threads of a linear algebra library wait for each other far longer than

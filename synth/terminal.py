@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import os
 import re
-import shutil
 import sys
 import textwrap
 from itertools import groupby
@@ -145,6 +144,8 @@ def paged(text: str) -> None:
 
     A pager that cannot be started is passed over.
     """
+    import shutil  # for this alone
+
     pager = os.environ.get("PAGER") or shutil.which("less")
     if not sys.stdout.isatty() or text.count("\n") < shutil.get_terminal_size().lines or not pager:
         sys.stdout.write(text)

@@ -3,6 +3,7 @@
 Where tests run side by side, a file is the work of one process, so that what its tests share is made once (of the slow
 ones each test is: so no process is left with a long file at the end). The tests with real sound and screen, and those
 that install, are the work of one process as a whole folder, and are begun first: they wait more than they compute.
+Each process begins to collect at another place, so that in a fresh clone every file is compiled by one of them only.
 """
 
 from __future__ import annotations
@@ -10,6 +11,7 @@ from __future__ import annotations
 import gc
 import os
 import sys
+from collections.abc import Iterator
 from pathlib import Path
 from typing import Any
 
@@ -22,9 +24,11 @@ os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
 # Many tests start a Python of their own: each module is compiled once for all of them, here and there.
 os.environ.pop("PYTHONDONTWRITEBYTECODE", None)
 sys.dont_write_bytecode = False
+gc.disable()  # until all is collected: none of it is garbage
 
 share_solutions()
 
+WORKER = os.environ.get("PYTEST_XDIST_WORKER")
 WHOLE_FOLDERS = ("tests/live/", "tests/install/")
 
 # tests are not timed, and draw the same examples each time unless others are asked for
@@ -46,14 +50,26 @@ def pytest_ignore_collect(collection_path: Path, config: pytest.Config) -> bool 
     return None if f"mark.{wanted}" in text or f"_and_{wanted}(" in text else True
 
 
+@pytest.hookimpl(wrapper=True)
+def pytest_make_collect_report(collector: pytest.Collector) -> Iterator[None]:
+    """Turn what a folder holds by the worker's share, so that no two workers import the same file at the same time."""
+    report = yield
+    if WORKER is not None and isinstance(collector, pytest.Directory):
+        first = len(report.result) * int(WORKER.removeprefix("gw")) // int(os.environ["PYTEST_XDIST_WORKER_COUNT"])
+        report.result = [*report.result[first:], *report.result[:first]]
+    return report
+
+
+@pytest.hookimpl(tryfirst=True)
 def pytest_collection_modifyitems(items: list[pytest.Item]) -> None:
-    if "PYTEST_XDIST_WORKER" in os.environ:
-        items.sort(key=lambda item: folder_of(item.nodeid) == "")
+    """The same order in all workers: what waits first, then file by file."""
+    if WORKER is not None:
+        items.sort(key=lambda item: (folder_of(item.nodeid) == "", item.path))
 
 
 def pytest_collection_finish() -> None:
     """What was collected stays: the collector of garbage need not look through thousands of tests again and again."""
-    gc.collect()
+    gc.enable()
     gc.freeze()
 
 
@@ -77,7 +93,7 @@ def private_cache(tmp_path_factory: pytest.TempPathFactory):
     other that are given the same folder as BEATFIELD_TEST_CACHE.
     """
     folder = tmp_path_factory.mktemp("home")
-    shared = folder if os.environ.get("PYTEST_XDIST_WORKER") is None else tmp_path_factory.getbasetemp().parent
+    shared = folder if WORKER is None else tmp_path_factory.getbasetemp().parent
     names = ("XDG_CONFIG_HOME", "XDG_DATA_HOME", "XDG_STATE_HOME", "APPDATA")
     with pytest.MonkeyPatch.context() as patch:
         for name in names:

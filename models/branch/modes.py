@@ -50,13 +50,19 @@ def checked_circuit(
 
 def squared_frequencies(l0: Floats, c0: Floats, la: Floats, ca: Floats, cs: Floats) -> tuple[Floats, Floats]:
     """Both roots X = omega^2 of a X^2 - b X + 1 = 0 without cancellation; the upper infinite where La = 0."""
-    coefficient_a = l0 * la * (c0 * (ca + cs) + ca * cs)
-    coefficient_b = l0 * (c0 + ca) + la * (ca + cs)
-    root = np.hypot(l0 * (c0 + ca) - la * (ca + cs), 2.0 * ca * np.sqrt(l0 * la))
-    direct = coefficient_a == 0.0
-    low = 2.0 / (coefficient_b + root)
-    high = np.where(direct, np.inf, 0.5 * (coefficient_b + root) / np.where(direct, 1.0, coefficient_a))
-    return np.asarray(low), np.asarray(high)
+    return squared_frequency("low", l0, c0, la, ca, cs), squared_frequency("high", l0, c0, la, ca, cs)
+
+
+def squared_frequency(mode: str, l0: Number, c0: Number, la: Number, ca: Number, cs: Number) -> Floats:
+    """That of the "low" or of the "high" mode alone."""
+    tank, branch = l0 * (c0 + ca), la * (ca + cs)
+    apart = tank - branch
+    twice = np.asarray(tank + branch + np.sqrt(apart * apart + 4.0 * (l0 * la) * (ca * ca)))
+    if mode == "low":
+        return np.asarray(2.0 / twice)
+    product = np.asarray(l0 * la * (c0 * (ca + cs) + ca * cs))
+    direct = product == 0.0
+    return np.where(direct, np.inf, 0.5 * twice / np.where(direct, 1.0, product))
 
 
 def voltage_ratio(squared: Number, la: Number, ca: Number, cs: Number) -> Floats:

@@ -20,7 +20,7 @@ from typing import NamedTuple
 import numpy as np
 
 from models.arrays import Floats
-from models.branch.modes import MODES, antenna_capacitance, squared_frequencies
+from models.branch.modes import MODES, antenna_capacitance, squared_frequency
 from models.checks import finite_array, non_negative, one_of
 from models.hand.capacitance_curve import CapacitanceCurve
 from models.pitch import cents, from_line
@@ -140,7 +140,7 @@ class BuildLaw:
         l0, c0, la, cs, stray = builds.columns()
         if self.circuit_added.size:
             c0 = c0 + self._added(builds, hand)
-        squared = squared_frequencies(l0, c0, la, hand + stray, cs)[MODES.index(self.mode)]
+        squared = squared_frequency(self.mode, l0, c0, la, hand + stray, cs)
         return np.asarray(np.sqrt(squared) / (2.0 * math.pi))
 
     def hand_with(self, builds: Builds, frequency: Floats) -> Floats:

@@ -27,7 +27,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from models.arrays import Floats
-from models.branch.modes import MODES, squared_frequencies
+from models.branch.modes import squared_frequency
 from models.builds.build_law import BuildLaw, Builds
 
 STEP = 1e-5
@@ -88,7 +88,7 @@ def resonance_slopes(law: BuildLaw, builds: Builds, hand: float) -> tuple[Floats
 
     def logarithm(values: Floats, more: float = 0.0) -> float:
         l0, c0, la, cs, stray = values
-        squared = squared_frequencies(l0, c0 + added + more, la, hand + stray, cs)[MODES.index(law.mode)]
+        squared = squared_frequency(law.mode, l0, c0 + added + more, la, hand + stray, cs)
         return 0.5 * float(np.log(squared))
 
     slopes = np.zeros(row.size)

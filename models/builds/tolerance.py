@@ -21,7 +21,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Callable, Iterator, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from statistics import NormalDist
 
 import numpy as np
@@ -152,28 +152,41 @@ class Trial:
         """Part values (n, all) from relative deviations (n, varying)."""
         factors = np.ones((deviations.shape[0], len(self.parts)))
         factors[:, [part.varies for part in self.parts]] += deviations
-        if self.reel > 0.0:
-            own, common = (list(columns) for columns in zip(*self._of_one_reel(), strict=True))
+        if pairs := self._of_one_reel():
+            own, common = (list(columns) for columns in zip(*pairs, strict=True))
             factors[:, own] = self.reel * factors[:, common] + (1.0 - self.reel) * factors[:, own]
         return np.asarray(factors * np.array([part.nominal for part in self.parts]))
 
-    def _of_one_reel(self) -> Iterator[tuple[int, int]]:
-        """Columns of the reference's bought parts, each with that of the variable oscillator's part of its kind."""
+    def _of_one_reel(self) -> list[tuple[int, int]]:
+        """Columns of the reference's bought parts, each with that of the variable oscillator's part of its kind; none
+        where parts of one reel have nothing in common."""
         columns = {part.quantity: column for column, part in enumerate(self.parts)}
-        for part in self.parts:
+        found = []
+        for part in self.parts if self.reel > 0.0 else ():
             other = part.quantity.replace("reference", "variable", 1)
             if part.bought and part.quantity.startswith("reference") and other in columns:
-                yield columns[part.quantity], columns[other]
+                found.append((columns[part.quantity], columns[other]))
+        return found
 
     def nominal(self) -> Outcomes:
         """The build with every part as written."""
         return self.law.outcomes(self.values(np.zeros((1, len(self.varying)))))
 
-    def with_limit(self, quantity: str, limit: float) -> Trial:
-        """The same with one part bought to another limit."""
-        return replace(
-            self, parts=tuple(replace(part, limit=limit) if part.quantity == quantity else part for part in self.parts)
-        )
+    def halved(self, values: Floats, quantity: str) -> Floats:
+        """Part values (n, all) of the same builds with one part bought to half its limit."""
+        column = [part.quantity for part in self.parts].index(quantity)
+        nominal = np.array([part.nominal for part in self.parts])
+        reel = self._of_one_reel()
+        off = values[:, column] / nominal[column] - 1.0
+        for own, common in reel:
+            if own == column:  # what it has in common with the other stays
+                off -= self.reel * (values[:, common] / nominal[common] - 1.0)
+        changed = values.copy()
+        changed[:, column] -= 0.5 * nominal[column] * off
+        for own, common in reel:
+            if common == column:
+                changed[:, own] -= 0.5 * nominal[own] * self.reel * off
+        return changed
 
 
 def of_limit(share: Floats, scatter: str) -> Floats:
@@ -394,12 +407,11 @@ def tighter_parts(trial: Trial, goals: BuildGoals, builds: int, seed: int) -> tu
         for held in estimate.sensitivities:
             hold[held.part] = max(hold[held.part], held.share)
     bought = sorted((part for part in trial.varying if part.bought), key=lambda part: -hold[part])[:MOST_TIGHTER]
-    evenness, drawn = goals.unevenness is not None, tuple(drawn_builds(trial, builds, seed))
+    evenness, rows = goals.unevenness is not None, tuple(build_values(trial, builds, seed))
     for part in trial.varying:
         if part in bought:
-            halved = trial.with_limit(part.quantity, 0.5 * part.limit)
-            rows = (halved.values(one * halved.limits) for one in drawn)
-            run = joined(halved.law.outcomes(row, evenness=evenness, distances=False) for row in rows)
+            halves = (trial.halved(row, part.quantity) for row in rows)
+            run = joined(trial.law.outcomes(row, evenness=evenness, distances=False) for row in halves)
             found.append(Tighter(part, 0.5 * part.limit, share_of(run.reached)[0], share_of(goals.met(run))[0]))
     return tuple(sorted(found, key=lambda choice: (-choice.good, -choice.reached)))
 

@@ -79,6 +79,27 @@ def joined(parts: Iterable[Outcomes]) -> Outcomes:
     return Outcomes(*(np.concatenate([np.empty(0), *(getattr(run, name) for run in runs)]) for name in OUTCOMES))
 
 
+@dataclass(frozen=True, slots=True, eq=False)
+class _Reference:
+    """Reference oscillators, columns (n, 1): inductance, H; capacitance across it with the trimmer all in, and what
+    goes as it is turned out, F, both with what the circuit adds.
+    """
+
+    inductance: Floats
+    all_in: Floats
+    span: Floats
+
+    def frequency(self, setting: ArrayLike) -> Floats:
+        """Frequencies, Hz (n, 1), trimmers at `setting` (0 to 1; a number or (n, 1))."""
+        total = self.all_in - self.span * (1.0 - np.asarray(setting))
+        return np.asarray(1.0 / (2.0 * math.pi * np.sqrt(self.inductance * total)))
+
+    def setting(self, frequency: Floats) -> Floats:
+        """The inverse."""
+        needed = (1.0 / (2.0 * math.pi * frequency)) ** 2 / self.inductance
+        return np.asarray(1.0 - (self.all_in - needed) / self.span)
+
+
 @dataclass(frozen=True, slots=True, eq=False, kw_only=True)
 class TunedBuilds:
     """The law of builds with their reference: set-up, and what is read off. SI units.
@@ -118,15 +139,17 @@ class TunedBuilds:
         """Names of the columns of the part values."""
         return QUANTITIES if self.circuit is None else QUANTITIES + self.circuit.names
 
-    def variable_parts(self, values: Floats) -> Builds:
-        """The variable oscillators of builds with these part values (n, columns)."""
+    def variable_parts(self, values: Floats, added: Floats | None = None) -> Builds:
+        """The variable oscillators of builds with these part values (n, columns); `added`, F (n, terms): what their
+        circuits add, where that is known.
+        """
         part = _columns(values)
         names = ("branch_inductance", "branch_self_capacitance", "antenna_stray")
         rows = [part["variable_inductance"], _tank(part, "variable"), *(part[name] for name in names)]
         builds = Builds(*(row[:, 0] for row in rows))
         if self.circuit is None:
             return builds
-        return replace(builds, added=self.circuit.added(values)[0])
+        return replace(builds, added=self.circuit.added(values)[0] if added is None else added)
 
     def variable_frequency(self, values: Floats, hand: ArrayLike) -> Floats:
         """Frequency of the variable oscillators, Hz (n, m), with antenna capacitances, F, stray not included (m,)."""
@@ -134,28 +157,22 @@ class TunedBuilds:
 
     def reference_frequency(self, values: Floats, setting: ArrayLike) -> Floats:
         """Frequency of the reference oscillators, Hz (n, 1), trimmers at `setting` (0 to 1; a number or (n, 1))."""
-        all_in, span = self._reference_tank(values)
-        total = all_in - span * (1.0 - np.asarray(setting))
-        return np.asarray(1.0 / (2.0 * math.pi * np.sqrt(_columns(values)["reference_inductance"] * total)))
+        return self._reference(values).frequency(setting)
 
     def needed_setting(self, values: Floats, frequency: Floats) -> Floats:
         """The inverse of `reference_frequency`: settings (n, 1) for frequencies (n, 1), Hz; beyond 0..1 too."""
-        needed = (1.0 / (2.0 * math.pi * frequency)) ** 2 / _columns(values)["reference_inductance"]
-        all_in, span = self._reference_tank(values)
-        return np.asarray(1.0 - (all_in - needed) / span)
+        return self._reference(values).setting(frequency)
 
-    def _reference_tank(self, values: Floats) -> tuple[Floats, Floats]:
-        """Capacitance across the reference's coil with the trimmer all in, and what goes as it is turned out, F (n, 1),
-        with what the circuit adds.
-        """
+    def _reference(self, values: Floats, added: Floats | None = None) -> _Reference:
+        """The reference oscillators; `added`, F (n, 1): what their circuits add, where that is known."""
         part = _columns(values)
-        most, total = part["reference_trimmer"], _tank(part, "reference")
+        most, total, inductance = part["reference_trimmer"], _tank(part, "reference"), part["reference_inductance"]
         span = most * (1.0 - self.trimmer_ratio)
         if self.circuit is None:
-            return total, span
-        added = self.circuit.reference_added + self.circuit.added(values)[1]
+            return _Reference(inductance, total, span)
+        more = self.circuit.reference_added + (self.circuit.added(values)[1] if added is None else added)
         by_trimmer = self.circuit.by_trimmer * (most - self.circuit.trimmer)
-        return total + added + by_trimmer, span * (1.0 + self.circuit.by_trimmer)
+        return _Reference(inductance, total + more + by_trimmer, span * (1.0 + self.circuit.by_trimmer))
 
     def outcomes(
         self, values: ArrayLike, always_tuned: bool = False, evenness: bool = True, distances: bool = True
@@ -168,13 +185,20 @@ class TunedBuilds:
         table = finite_array("values", values)
         if table.ndim != 2 or table.shape[1] != len(self.quantities):
             raise ValueError(f"values must have {len(self.quantities)} columns; got shape {table.shape}")
-        builds, curve = self.variable_parts(table), self.law.curve
-        places = [self.zero_beat, self.nearest, self.farthest, curve.nearest, curve.farthest]
+        added = (None, None) if self.circuit is None else self.circuit.added(table)
+        builds, reference, curve = (
+            self.variable_parts(table, added[0]),
+            self._reference(table, added[1]),
+            self.law.curve,
+        )
+        places = [self.zero_beat, self.nearest, self.farthest]
+        if evenness or distances:
+            places += [curve.nearest, curve.farthest]
         variable = self.law.frequency(builds, curve.capacitance(places))
-        setting = self.needed_setting(table, variable[:, :1])
-        nominal = self.reference_frequency(table, np.full_like(setting, self.trimmer_setting))
+        setting = reference.setting(variable[:, :1])
+        nominal = reference.frequency(self.trimmer_setting)
         tunable = (setting >= 0.0) & (setting <= 1.0) | always_tuned
-        tuned = np.where(tunable, variable[:, :1], self.reference_frequency(table, np.clip(setting, 0.0, 1.0)))
+        tuned = np.where(tunable, variable[:, :1], reference.frequency(np.clip(setting, 0.0, 1.0)))
         offset = tuned - variable
         zero_beat = np.full(len(table), np.nan)
         if distances:

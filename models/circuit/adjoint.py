@@ -22,12 +22,13 @@ is left out here.
 from __future__ import annotations
 
 import math
+from collections.abc import Iterable
 from dataclasses import dataclass
 
 import numpy as np
 
 from models.arrays import Complexes, Floats
-from models.circuit.drawing import Drawable, Drawing, drawn
+from models.circuit.drawing import Drawable, Drawing, Part, drawn
 from models.circuit.harmonic_balance import Tangent, instants, stacked, tangent, unstacked, waveform
 from models.circuit.network import Network
 from models.circuit.oscillator_start import PHASE_PORT
@@ -46,6 +47,30 @@ class Response:
 
 
 @dataclass(frozen=True, slots=True, eq=False)
+class FrequencySlopes:
+    """What the stamped matrices of a circuit do to the frequency of its steady oscillation, to first order.
+
+    linear: the network at the oscillation; devices: its devices, which stay as they are. The change of frequency, Hz,
+    by one unit of every entry: by_conductance (n, n), by_capacitance (n, n), by_source (n,). They are the mean of
+    g(t)^T b(t) of the module's text, the waveforms taken out of the sum over the entries.
+    """
+
+    linear: Network
+    devices: tuple[Part, ...]
+    by_conductance: Floats
+    by_capacitance: Floats
+    by_source: Floats
+
+    def shift(self, conductance: Floats, capacitance: Floats, source: Floats) -> float:
+        """Return the change of frequency, Hz, with other matrices of the same states."""
+        return float(
+            np.sum(self.by_conductance * (conductance - self.linear.conductance))
+            + np.sum(self.by_capacitance * (capacitance - self.linear.capacitance))
+            + self.by_source @ (source - self.linear.source)
+        )
+
+
+@dataclass(frozen=True, slots=True, eq=False)
 class Adjoint:
     """The projection of a steady oscillation, and the linearised circuit it came from.
 
@@ -58,6 +83,7 @@ class Adjoint:
     projection: Complexes
     spectra: Complexes
     device: PortState
+    _taken: Complexes
     _tangent: Tangent
     _inverse: Complexes
     _drawing: Drawing
@@ -121,12 +147,11 @@ class Adjoint:
         wave, change = waveform(row @ self.spectra, count), waveform(row @ response.spectra, count)
         return float(change.mean()), float(change[wave.argmax()] - change[wave.argmin()])
 
-    def disturbance_of(self, name: str) -> Complexes:
-        """Return the coefficients (n, K + 1) of the b(t) that one SI unit of the value `name` is worth."""
-        total = np.zeros_like(self.spectra)
-        for weight, circuit in neighbours(self.state.circuit, name):
-            total += weight * self._imbalance(circuit)
-        return total
+    def disturbance_of(self, name: str, value: float | None = None) -> Complexes:
+        """Return the coefficients (n, K + 1) of the b(t) that one SI unit of the value `name` is worth. value: what it
+        is, where that is known.
+        """
+        return self._changed(neighbours(self.state.circuit, name, value))
 
     def disturbance_across_tank(self) -> Complexes:
         """Return the coefficients (n, K + 1) of the b(t) that a capacitance across the tank is worth, per farad."""
@@ -135,18 +160,34 @@ class Adjoint:
 
     def disturbance_to(self, circuit: Drawable) -> Complexes:
         """Return the b(t) of the whole change to another `circuit` with the same nodes, the waveforms kept."""
-        return self._imbalance(circuit) - self._imbalance(self.state.circuit)
+        return self._changed(((1.0, circuit),))
+
+    def slopes(self) -> FrequencySlopes:
+        """The change of the frequency by every entry of the stamped matrices."""
+        order, frequency = self.order, self.state.frequency
+        weighed = np.where(order == 0.0, 1.0, 2.0) * self.projection.conj()
+        return FrequencySlopes(
+            self.linear,
+            self._drawing.devices,
+            -frequency * (weighed @ self.spectra.T).real,
+            -frequency * (weighed @ (1j * self.angular_frequency * order * self.spectra).T).real,
+            frequency * self.projection[:, 0].real,
+        )
 
     def frequency_sensitivities(self) -> dict[str, float]:
         """Return the change of frequency, Hz, per SI unit of every value (models.circuit.part_values)."""
-        return {name: self.frequency_shift(self.disturbance_of(name)) for name in part_values(self.state.circuit)}
+        values = part_values(self.state.circuit)
+        return {name: self.frequency_shift(self.disturbance_of(name, value)) for name, value in values.items()}
 
     def temperature_sensitivity(self, gain_per_kelvin: float = USUAL_GAIN) -> float:
         """Return the change of frequency, Hz/K, by the transistor's temperature, its gain going with it as stated."""
         values = part_values(self.state.circuit)
         gains = [name for name in values if name.endswith(("forward_gain", "reverse_gain"))]
-        other = sum(values[name] * self.frequency_shift(self.disturbance_of(name)) for name in gains)
-        return self.frequency_shift(self.disturbance_of(TEMPERATURE)) + (gain_per_kelvin - USUAL_GAIN) * other
+        other = sum(values[name] * self.frequency_shift(self.disturbance_of(name, values[name])) for name in gains)
+        return (
+            self.frequency_shift(self.disturbance_of(TEMPERATURE, values[TEMPERATURE]))
+            + (gain_per_kelvin - USUAL_GAIN) * other
+        )
 
     def amplitude_sensitivities(self, node: str = "tank", harmonic: int = 1) -> dict[str, float]:
         """Return the change of the peak of a harmonic of a node (or "tank"), V, per SI unit of every value."""
@@ -159,20 +200,28 @@ class Adjoint:
 
         return {name: growth(name) for name in part_values(self.state.circuit)}
 
-    def _imbalance(self, circuit: Drawable) -> Complexes:
-        """Return s - G x - d/dt (C x) - A (i + dq/dt) of `circuit` with the waveforms of this oscillation."""
-        drawing = circuit.drawing()
-        linear, turn = drawing.network(), 1j * self.angular_frequency * self.order
-        if linear.names != self.linear.names:
-            raise ValueError("the other circuit has other nodes")
-        device = self.device
-        if drawing.devices != self._drawing.devices:
-            voltages = waveform(self.state.port_coefficients, instants(self.order.size - 1))
-            device = drawing.laws().evaluate(voltages)
-        taken = self._spectrum(device.currents) + turn * self._spectrum(device.charges)
-        left = -linear.conductance @ self.spectra - turn * (linear.capacitance @ self.spectra) - linear.ports @ taken
-        left[:, 0] += linear.source
-        return np.asarray(left)
+    def _changed(self, circuits: Iterable[tuple[float, Drawable]]) -> Complexes:
+        """Return the sum over weighted other circuits of what they add to s - G x - d/dt (C x) - A (i + dq/dt), with
+        the waveforms of this oscillation."""
+        own, turn = self.linear, 1j * self.angular_frequency * self.order
+        conductance, capacitance = np.zeros_like(own.conductance), np.zeros_like(own.capacitance)
+        total = np.zeros_like(self.spectra)
+        for weight, circuit in circuits:
+            drawing = circuit.drawing()
+            linear = drawing.network()
+            if linear.names != own.names:
+                raise ValueError("the other circuit has other nodes")
+            conductance += weight * (linear.conductance - own.conductance)
+            capacitance += weight * (linear.capacitance - own.capacitance)
+            total[:, 0] += weight * (linear.source - own.source)
+            if drawing.devices != self._drawing.devices:
+                voltages = waveform(self.state.port_coefficients, instants(self.order.size - 1))
+                device = drawing.laws().evaluate(voltages)
+                taken = self._spectrum(device.currents) + turn * self._spectrum(device.charges)
+                total -= weight * (own.ports @ (taken - self._taken))
+        total -= conductance @ self.spectra
+        total -= turn * (capacitance @ self.spectra)
+        return total
 
     def _spectrum(self, values: Floats) -> Complexes:
         return np.asarray(np.fft.rfft(values, axis=-1)[..., : self.order.size] / values.shape[-1])
@@ -198,7 +247,8 @@ def oscillator_adjoint(state: SteadyState) -> Adjoint:
     inverse = np.asarray(np.linalg.inv(matrices), dtype=np.complex128)
     count = device.currents.shape[-1]
     current, charge = (np.fft.rfft(values)[:, :keep] / count for values in (device.currents, device.charges))
-    drive = -linear.ports @ (current + 1j * omega * order * charge)
+    taken = current + 1j * omega * order * charge
+    drive = -linear.ports @ taken
     drive[:, 0] += linear.source
     spectra = np.einsum("kmn,nk->mk", inverse, drive)
     # the row of J^-1 that gives the relative change of frequency; a cause enters the equations as A^T (G + jkwC)^-1 b
@@ -207,4 +257,4 @@ def oscillator_adjoint(state: SteadyState) -> Adjoint:
     row = unstacked(solved.jacobian.solve(chosen, transposed=True, refined=True), linear.ports.shape[1])
     projection = np.einsum("kmn,mk->nk", inverse.conj(), linear.ports @ row)
     projection[:, 1:] *= 0.5
-    return Adjoint(state, linear, projection, spectra, device, solved, inverse, drawing)
+    return Adjoint(state, linear, projection, spectra, device, taken, solved, inverse, drawing)

@@ -13,7 +13,7 @@ from numpy.typing import ArrayLike
 from models.arrays import Floats
 from models.checks import positive
 from models.circuit.transistor import ACTIVE, CUT_OFF, KNEE, DepletionJunction, NoiseSource, PortState, shot_noise
-from models.junction import depletion_capacitance, depletion_charge, exponential_junction, thermal_voltage
+from models.junction import depletion, exponential_junction, thermal_voltage
 
 JUNCTION = DepletionJunction(2e-12, transit_time=6e-9)
 """Of small silicon diodes, from memory."""
@@ -63,9 +63,8 @@ class DiodePorts:
         ports = np.asarray(voltages, dtype=np.float64).reshape(1, -1)
         current, slope = exponential_junction(ports, self._diode.saturation_current, self.thermal)
         transit = self._diode.junction.transit_time
-        capacitance = depletion_capacitance(ports, *self._depletion) + transit * slope
-        charge = depletion_charge(ports, *self._depletion) + transit * current
-        return PortState(current, charge, slope[None], capacitance[None])
+        capacitance, charge = depletion(ports, *self._depletion)
+        return PortState(current, charge + transit * current, slope[None], (capacitance + transit * slope)[None])
 
     def transfer(self, voltages: ArrayLike) -> tuple[float, Floats]:
         """Return the slope of the current, S, and the port it flows in: a diode does not amplify."""

@@ -16,7 +16,7 @@ from models.arrays import Floats
 from models.checks import finite, non_negative, positive
 from models.circuit.transistor import ACTIVE, CUT_OFF, KNEE, OHMIC, DepletionJunction, NoiseSource, PortState
 from models.constants import BOLTZMANN
-from models.junction import depletion_capacitance, depletion_charge, exponential_junction, thermal_voltage
+from models.junction import depletion, depletion_capacitance, exponential_junction, thermal_voltage
 
 LARGEST = 1e8
 """Softnesses above pinch-off beyond which the current no longer grows, so that no iteration can overflow."""
@@ -104,8 +104,7 @@ class FieldEffectPorts:
         conductances[0, 0] += leak[0]
         conductances[1, 1] += leak[1]
         capacitances = np.zeros_like(conductances)
-        capacitances[0, 0], capacitances[1, 1] = depletion_capacitance(ports, *self._depletion)
-        charges = depletion_charge(ports, *self._depletion)
+        (capacitances[0, 0], capacitances[1, 1]), charges = depletion(ports, *self._depletion)
         return PortState(gate + np.stack([drain, -drain]), charges, conductances, capacitances)
 
     def transfer(self, voltages: ArrayLike) -> tuple[float, Floats]:

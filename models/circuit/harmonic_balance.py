@@ -11,6 +11,7 @@ Method: K. S. Kundert and A. Sangiovanni-Vincentelli, IEEE Trans. CAD 5 (1986) 5
 
 from __future__ import annotations
 
+import math
 from dataclasses import dataclass
 from typing import Protocol
 
@@ -233,7 +234,8 @@ def _windows(derivative: Floats, count: int) -> Complexes:
     top = count - 1
     spectrum = np.fft.rfft(derivative, axis=-1)[..., : 2 * top + 1] / derivative.shape[-1]
     ordered = np.concatenate([spectrum[..., top:0:-1].conj(), spectrum], axis=-1)  # from -K to 2 K
-    return np.lib.stride_tricks.sliding_window_view(ordered, count, axis=-1)
+    shape = (*ordered.shape[:-1], ordered.shape[-1] - top, count)
+    return np.lib.stride_tricks.as_strided(ordered, shape, (*ordered.strides, ordered.strides[-1]), writeable=False)
 
 
 def stacked(values: Complexes) -> Floats:
@@ -313,6 +315,7 @@ def balance(
     probe_start: float = 0.0,
     tolerance: float = 1e-10,
     iterations: int = 60,
+    farthest: float = math.inf,
 ) -> Balance:
     """Return the periodic solution nearest to a first guess.
 
@@ -320,6 +323,7 @@ def balance(
     V, per volt of the largest coefficient. A step is halved until the one that the same Jacobian gives after it is
     shorter: the residual itself may rise on the way, for a junction's current does with the exponential of what is
     still missing (natural monotonicity: P. Deuflhard, Newton Methods for Nonlinear Problems, 2004, from memory).
+    farthest: the longest that the first step may be, in units of the unknowns' size: a guess farther off is given up.
     Raises NotConvergedError.
     """
     problem = Problem(linear, device, coefficients.shape[1] - 1, phase_port, probe)
@@ -340,6 +344,8 @@ def balance(
                 at, (values, omega, strength), kept = there, trial, after
                 continue
         here = _step(problem, at, values, omega, strength)
+        if step == 0 and here.length > farthest:
+            raise NotConvergedError("harmonic balance: the guess is far from a solution")
         factor = min(1.0, 0.2 / max(abs(float(here.change[problem.frequency_column])), 1e-300))
         for _ in range(12):
             trial = moved_by(problem, values, omega, strength, factor * here.change)

@@ -34,22 +34,21 @@ def multipliers(
     if steps is None:
         steps = max(512, 2 * instants(orbit.coefficients.shape[1] - 1))
     spend(BEGUN + BY_SQUARE * steps * linear.capacitance.size)
-    device = ports.evaluate(waveform(orbit.coefficients, steps))
-    whole = linear.capacitance.shape
-    spread = np.kron(linear.ports, linear.ports).T  # of the ports' matrix, as one row, to the states'
-
-    def along(derivative: Floats) -> Floats:
-        return (derivative.reshape(-1, steps).T @ spread).reshape(steps, *whole)
-
-    capacitance = linear.capacitance + along(device.capacitances)
-    conductance = linear.conductance + along(device.conductances)
+    device, incidence = ports.evaluate(waveform(orbit.coefficients, steps)), linear.ports
     half = np.pi / (orbit.angular_frequency * steps)
-    before, after = capacitance - half * conductance, capacitance + half * conductance
-    stages = np.linalg.solve(np.roll(after, -1, axis=0), before)
+    # only the device changes along the cycle: with M, N = C +- h G without it and D, E its share in them, one step is
+    # (M + A D A^T)^-1 (N + A E A^T) = M^-1 N + M^-1 A (1 + D A^T M^-1 A)^-1 (E A^T - D A^T M^-1 N)
+    inverse = np.linalg.inv(linear.capacitance + half * linear.conductance)
+    into, alone = inverse @ incidence, inverse @ (linear.capacitance - half * linear.conductance)
+    held, moved = device.capacitances.transpose(2, 0, 1), half * device.conductances.transpose(2, 0, 1)
+    after, before = np.roll(held + moved, -1, axis=0), held - moved
+    change = before @ incidence.T - after @ (incidence.T @ alone)
+    stages = alone + into @ np.linalg.solve(np.eye(len(into.T)) + after @ (incidence.T @ into), change)
     while stages.shape[0] > 1:
         stages = stages[1::2] @ stages[0::2]
     # in the coordinates of the stored energy, sqrt(C_ii) x_i, so that volts and amperes compare
-    scale = np.sqrt(np.diag(capacitance[0]))
+    stored = linear.capacitance + incidence @ held[0] @ incidence.T
+    scale = np.sqrt(np.diag(stored))
     values, vectors = np.linalg.eig(scale[:, None] * stages[0] / scale)
     along_orbit = np.abs((scale * velocity) @ vectors.conj())
     shift = int(np.argmax(along_orbit))

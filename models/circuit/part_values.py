@@ -60,12 +60,13 @@ def with_part_value(circuit: Drawable, name: str, value: float) -> Drawable:
     return _moved(circuit, name, value)
 
 
-def neighbours(circuit: Drawable, name: str) -> tuple[tuple[float, Drawable], ...]:
+def neighbours(circuit: Drawable, name: str, value: float | None = None) -> tuple[tuple[float, Drawable], ...]:
     """Return weights and circuits whose weighted sum of any smooth function is its derivative by the value `name`.
 
-    Central, or one-sided of second order at the end of the value's domain. The error is some RELATIVE_STEP^2.
+    value: that of `circuit`, where it is known. Central, or one-sided of second order at the end of the value's domain.
+    The error is some RELATIVE_STEP^2.
     """
-    value = part_values(circuit)[name]
+    value = part_values(circuit)[name] if value is None else value
     step = _step(name, value)
     for offsets, weights in (((-1, 1), (-0.5, 0.5)), ((0, 1, 2), (-1.5, 2.0, -0.5)), ((0, -1, -2), (1.5, -2.0, 0.5))):
         try:

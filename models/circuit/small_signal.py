@@ -10,6 +10,7 @@ from __future__ import annotations
 import math
 from dataclasses import dataclass
 from enum import Enum
+from functools import lru_cache
 
 import numpy as np
 
@@ -90,10 +91,12 @@ class SmallSignal:
         return self.obstacle is None
 
 
+@lru_cache(maxsize=8)
 def small_signal(circuit: Drawable) -> SmallSignal:
     """Return start-up: roots, growth rate, margin, and the obstacle when it does not start.
 
-    Raises ValueError when there is no operating point.
+    The last few are kept: several questions are asked of one circuit. Raises ValueError when there is no operating
+    point.
     """
     drawing, linear, ports = drawn(circuit)
     return analyse(linear, ports, describe(drawing, linear, ports, solve(linear, ports, circuit.supply_voltage)))

@@ -133,7 +133,7 @@ class SteadyState:
 def finished(circuit: Drawable, linear: Network, ports: DeviceLaw, orbit: Balance, method: str) -> SteadyState:
     """Return the steady state of a solved orbit; raise NotSteadyError when disturbances grow away from it."""
     count = orbit.coefficients.shape[1]
-    instants = max(2048, 16 * count)
+    instants = max(512, 16 * count)
     voltages = waveform(orbit.coefficients, instants)
     device = ports.evaluate(voltages)
     order = np.arange(count)

@@ -18,7 +18,7 @@ from numpy.typing import ArrayLike
 from models.arrays import Floats
 from models.checks import finite, non_negative, positive
 from models.constants import ELEMENTARY_CHARGE
-from models.junction import depletion_capacitance, depletion_charge, exponential_junction, thermal_voltage
+from models.junction import depletion, depletion_capacitance, exponential_junction, thermal_voltage
 
 EMITTER_PORT, COLLECTOR_PORT = 0, 1
 """Order of the ports."""
@@ -147,16 +147,17 @@ class TransistorPorts:
         """Return currents, charges and both Jacobians for port voltages (2, n), V."""
         ports, diode, slope = self._junctions(voltages)
         currents, modulation = self._port_currents(ports, diode)
-        conductances = np.zeros((2, *slope.shape))
-        forward = slope[0] * modulation
-        reverse = -slope[1] * modulation - self._early * (diode[0] - diode[1])
-        conductances[0, 0], conductances[0, 1] = forward + slope[0] * self._loss[0], reverse
-        conductances[1, 0], conductances[1, 1] = -forward, -reverse + slope[1] * self._loss[1]
-        capacitances = np.zeros_like(conductances)
-        both = depletion_capacitance(ports, *self._depletion) + self._transit * slope
-        capacitances[0, 0], capacitances[1, 1] = both[0], both[1]
-        charges = depletion_charge(ports, *self._depletion) + self._transit * diode
-        return PortState(currents, charges, conductances, capacitances)
+        by_port = slope * modulation  # of the transport current
+        by_port[1] += self._early * (diode[0] - diode[1])
+        own = slope * self._loss
+        own += by_port
+        conductances, capacitances = np.empty((2, *slope.shape)), np.zeros((2, *slope.shape))
+        conductances[0, 0], conductances[1, 1] = own
+        np.negative(by_port[1], out=conductances[0, 1])
+        np.negative(by_port[0], out=conductances[1, 0])
+        depleted, charges = depletion(ports, *self._depletion)
+        capacitances[0, 0], capacitances[1, 1] = depleted + self._transit * slope
+        return PortState(currents, charges + self._transit * diode, conductances, capacitances)
 
     def transconductance(self, voltages: ArrayLike) -> float:
         """Return the transport transconductance dI_T/dv_be, S, at one pair of port voltages (2,)."""

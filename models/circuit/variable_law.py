@@ -79,6 +79,8 @@ class VariableLaw:
     def _within(self, capacitance: ArrayLike) -> Floats:
         values = finite_array("antenna capacitance", capacitance)
         least, most = float(self.capacitances[0]), float(self.capacitances[-1])
+        if values.ndim == 0 and least <= values <= most:
+            return values
         if values.size and not self.covers(float(values.min()), float(values.max())):
             worst = values.min() if values.min() < least else values.max()
             raise ValueError(f"antenna capacitance must be between {least:g} and {most:g} F; got {float(worst):g}")

@@ -134,7 +134,8 @@ def _relative_slopes(adjoint: Adjoint, which: str, columns: Iterable[str], gain:
     def slope(name: str) -> float:
         if name == TEMPERATURE:
             return adjoint.temperature_sensitivity(gain) * values[name] / adjoint.state.frequency
-        return adjoint.frequency_shift(adjoint.disturbance_of(name)) * values[name] / adjoint.state.frequency
+        shift = adjoint.frequency_shift(adjoint.disturbance_of(name, values[name]))
+        return shift * values[name] / adjoint.state.frequency
 
     found = {}
     for kind, names in OF_RESONANCE.items():
@@ -163,7 +164,9 @@ def _branch_slopes(adjoint: Adjoint, stray: float) -> dict[str, float]:
         "branch_self_capacitance": "antenna.self_capacitance",
     }
     return {
-        column: adjoint.frequency_shift(adjoint.disturbance_of(names[column])) * size / sensitivity
+        column: adjoint.frequency_shift(adjoint.disturbance_of(names[column], values[names[column]]))
+        * size
+        / sensitivity
         for column, size in found.items()
     }
 

@@ -11,7 +11,7 @@ import numpy as np
 
 from models.arrays import Floats
 from models.branch.antenna_branch import DIRECT
-from models.circuit.adjoint import oscillator_adjoint
+from models.circuit.adjoint import Adjoint, oscillator_adjoint
 from models.circuit.drawing import Load
 from models.circuit.envelope import Outcome
 from models.circuit.oscillator import NotSteadyError, steady_state
@@ -279,11 +279,23 @@ def steady(prepared: PreparedOscillator) -> SteadyState | None:
     """The steady oscillation of it; None where it does not settle. DesignError names the oscillator and why there is
     none.
     """
+    known = _of_pair(prepared)
+    if known is not None:
+        return known.state
     with blaming(prepared.design, prepared.which):
         try:
             return steady_state(prepared.circuit)
         except NotSteadyError:
             return None
+
+
+def _of_pair(prepared: PreparedOscillator) -> Adjoint | None:
+    """What is known of it where the pair it belongs to is solved as designed."""
+    try:
+        both = None if prepared.pair is None else prepared.pair.adjoints
+    except DesignError:
+        return None
+    return next((one for one in both or () if one.state.circuit == prepared.circuit), None)
 
 
 def switched_on(prepared: PreparedOscillator) -> StartUp:
@@ -300,7 +312,9 @@ def oscillator_figures(
     turned: readings of its pot that are known already (`turned_pot`).
     """
     circuit, design = prepared.circuit, prepared.design
-    signal, adjoint = small_signal(circuit), oscillator_adjoint(state)
+    known = _of_pair(prepared)
+    adjoint = oscillator_adjoint(state) if known is None or known.state is not state else known
+    signal = small_signal(circuit)
     pair, alone = _pair(prepared)
     board = None if design.circuit is None else design.circuit.board
     probed = _read("", None, with_probe(circuit, PROBE), state)
@@ -427,7 +441,7 @@ def _read(name: str, setting: float | None, circuit: Circuit, base: SteadyState)
     """The oscillator `circuit`, compared with the steady state `base`; a remark where it does not oscillate."""
     try:
         same_states = (circuit.load is None) == (base.circuit.load is None)
-        state = steady_state(circuit, warm_start=base if same_states else None)
+        state = steady_state(circuit, warm_start=base if same_states else None) if circuit != base.circuit else base
     except ValueError as error:
         return AdjustedReading(name, setting, None, None, None, None, " ".join(explained(error).split()))
     hot_end, output = state.peak_to_peak(state.hot), state.output_peak_to_peak

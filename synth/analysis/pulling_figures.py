@@ -206,10 +206,10 @@ def _raised(value: float, factor: float) -> float:
 def _left(opened: OpenedDesign, changed: Design) -> float | None:
     """The lock range of the changed design, Hz, solved and tuned anew; None where it does not oscillate."""
     assert opened.leaking is not None
-    near = opened.leaking[1].state.frequency
+    reference, variable = (adjoint.state for adjoint in opened.leaking)
     try:
         other = OpenedDesign(changed, (opened.curve, None))
-        both = other.at_zero_beat(near)
+        both = other.at_zero_beat(variable.frequency, (reference, variable))
         with blaming(changed, "variable"):
             return pulling(*both, coupling_of(changed), other.through_between(both)).lock_range
     except DesignError:

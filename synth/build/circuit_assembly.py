@@ -23,7 +23,7 @@ from models.branch.tapped_coil import Tap, seen_from_tap
 from models.circuit.bias import Bias
 from models.circuit.common_base import OscillatorCircuit
 from models.circuit.coupled import Through
-from models.circuit.drawing import Drawing, Load, Trimmer
+from models.circuit.drawing import Drawable, Drawing, Load, Trimmer
 from models.circuit.mixer import SOURCES, Drive, Mixer
 from models.circuit.mixer_table import MixerTable, loads_at_rest, mixer_loads, mixer_table
 from models.circuit.mixing import Mixed, MixerSolver, solver_for
@@ -51,7 +51,7 @@ Circuit = OscillatorCircuit | Drawing
 OSCILLATORS = ("reference", "variable", "volume")
 TankSection = ReferenceSection | VariableSection | VolumeSection
 SETTING_TOLERANCE = 1e-10  # of the trimmer's turn
-MOST_SECANTS, SECANT_TOLERANCE = 6, 1e-8  # from a design much like it: solutions, and of the turn
+MOST_SECANTS, SECANT_TOLERANCE = 6, 1e-9  # solutions, and of the turn: what is left goes with its square
 MOST_WORK = 4e7
 """Work (see `models.circuit.work`) that the circuits of one design may take together, oscillators, mixer and all that
 is asked of them while it is put together: some three and a half seconds of processor time, twice
@@ -153,11 +153,11 @@ def circuit_of(design: Design, which: str) -> Circuit:
     if design.circuit is None:
         raise DesignError(f"{design.place}: has no [circuit]; add the section (an empty one takes default parts)")
     if which == "volume":
-        return _loaded_circuit(design, which, _load(design, None))
+        return loaded_circuit(design, which, _load(design, None))
     if design.detector.parts is not None:
-        return _loaded_circuit(design, which, mixer_loads_of(design)[SOURCES.index(which)])
+        return loaded_circuit(design, which, mixer_loads_of(design)[SOURCES.index(which)])
     other = design.coupling.reference_resistor if which == "variable" else design.coupling.variable_resistor
-    return _loaded_circuit(design, which, _load(design, other))
+    return loaded_circuit(design, which, _load(design, other))
 
 
 def mixer_of_design(design: Design) -> Mixer:
@@ -180,7 +180,7 @@ def mixer_loads_of(design: Design) -> tuple[Load, Load]:
         resting = loads_at_rest(mixer, begin)
     states = []
     for which, load in zip(SOURCES, resting, strict=True):
-        circuit = _loaded_circuit(design, which, load)
+        circuit = loaded_circuit(design, which, load)
         with blaming(design, which):
             states.append(steady_state(circuit))
     with blaming(design, MIXER):
@@ -220,7 +220,7 @@ def mixer_at_every_beat(design: Design, pair: TunedPair, solver: MixerSolver, st
         return mixer_table(solver, still, (reference, variable), spread, line)
 
 
-def _loaded_circuit(design: Design, which: str, load: Load) -> Circuit:
+def loaded_circuit(design: Design, which: str, load: Load) -> Circuit:
     """The oscillator with a load of its own on its output."""
     section, part = _tank_section(design, which), design.circuit
     assert part is not None
@@ -325,13 +325,14 @@ def tuned_reference_circuit(
     """
     circuit, written = circuit_of(design, "reference"), design.reference.trimmer
     with blaming(design, "reference"):
-        if near is not None and target is not None and circuit.trimmers:
-            tuned = _tuned_from(circuit, target, near)
-            if tuned is not None:
-                return *tuned, margin_notice(tuned[1], distance)
-        state = steady_state(circuit, warm_start=near)
         if target is None or not circuit.trimmers:
-            return state, written, ()
+            return steady_state(circuit, warm_start=near), written, ()
+        tuned = None if near is None else _tuned_from(circuit, target, near)
+        if tuned is None:
+            state = steady_state(circuit, warm_start=near)
+            tuned = _tuned_from(circuit, target, state)
+        if tuned is not None:
+            return *tuned, margin_notice(tuned[1], distance)
         solved = {written: state}
 
         def at(setting: float) -> SteadyState:
@@ -354,20 +355,27 @@ def tuned_reference_circuit(
     return end, setting, (out_of_reach_notice(end.frequency, target, distance, fixed, now),)
 
 
+def _trimmers_of(circuit: Drawable) -> tuple[Trimmer, ...]:
+    if isinstance(circuit, Drawing):
+        return tuple(circuit.value(name, Trimmer) for name in circuit.trimmers)
+    return circuit.trimmers if isinstance(circuit, OscillatorCircuit) else ()
+
+
 def _tuned_from(circuit: Circuit, target: float, near: SteadyState) -> tuple[SteadyState, float] | None:
     """The reference tuned to `target`, Hz, by a secant from the solution of a circuit like it; None where that does not
     lead to a setting within the trimmer's turn. First slope: that of a plain tank, d(1/f^2)/ds = 4 pi^2 L dC/ds.
     """
-    drawing, former = circuit.drawing(), near.circuit.drawing()
-    if not drawing.trimmers or drawing.trimmers[:1] != former.trimmers[:1]:
+    trimmers, former = _trimmers_of(circuit), _trimmers_of(near.circuit)
+    if not trimmers or len(former) != len(trimmers):
         return None
-    trimmer, turned = (one.value(one.trimmers[0], Trimmer) for one in (drawing, former))
-    setting, state = turned.setting, near
+    turn = sum(trimmer.maximum - trimmer.minimum for trimmer in trimmers)
+    setting, state = former[0].setting, near
     before: tuple[float, float] | None = None
     for _ in range(MOST_SECANTS):
-        state = steady_state(circuit.with_trimmer(setting), warm_start=state)
+        now = circuit.with_trimmer(setting)
+        state = state if state.circuit == now else steady_state(now, warm_start=state)
         excess = (target / state.frequency) ** 2 - 1.0
-        slope = (2.0 * math.pi * target) ** 2 * circuit.inductance * (trimmer.maximum - trimmer.minimum)
+        slope = (2.0 * math.pi * target) ** 2 * circuit.inductance * turn
         if before is not None and before[0] != setting:
             slope = (excess - before[1]) / (setting - before[0])
         if not slope > 0.0:

@@ -21,6 +21,7 @@ from models.circuit.mixer_table import DrawnDetector, MixerTable
 from models.circuit.mixing import Mixed, MixerSolver
 from models.circuit.oscillator import steady_state
 from models.circuit.ripple_law import RippleLaw, ripple_laws
+from models.circuit.steady_state import SteadyState
 from models.circuit.variable_oscillator import with_antenna
 from models.circuit.work import TooMuchWorkError, bounded_work
 from models.hand.both_hands import HandCurve
@@ -123,6 +124,11 @@ class OpenedDesign:
     design: Design
     given: tuple[CapacitanceCurve, CapacitanceCurve | None] | None = None
     near: OpenedDesign | None = None
+
+    def __getstate__(self) -> dict[str, object]:
+        """What goes to another process: the design, its scene and the field of that; the rest is made there anew."""
+        taken = ("design", "given", "scene", "hand_field", "earthing")
+        return {**{name: self.__dict__[name] for name in taken if name in self.__dict__}, "near": None}
 
     @cached_property
     def wired(self) -> Design:
@@ -436,13 +442,18 @@ class OpenedDesign:
         reference, variable = (adjoint.state.frequency for adjoint in both)
         return both if abs(variable / reference - 1.0) <= NEAR else None
 
-    def at_zero_beat(self, near: float) -> tuple[Adjoint, Adjoint]:
+    def at_zero_beat(
+        self, near: float, alike: tuple[SteadyState | None, SteadyState | None] = (None, None)
+    ) -> tuple[Adjoint, Adjoint]:
         """Reference and variable oscillator solved at zero beat alone, where nothing is asked of other notes: the
-        variable one in its mode nearest to `near`, Hz, the reference tuned to it. Raises DesignError.
+        variable one in its mode nearest to `near`, Hz, the reference tuned to it. alike: those of a design much like
+        this one. Raises DesignError.
         """
         with blaming(self.design, "variable"):
-            variable = steady_state(self.loaded_variable(self.tuning_capacitance), near_frequency=near)
-            reference, _, _ = tuned_reference_circuit(self.wired, variable.frequency, self.tuning_distance)
+            loaded = self.loaded_variable(self.tuning_capacitance)
+            variable = steady_state(loaded, warm_start=alike[1], near_frequency=near)
+            target, distance = variable.frequency, self.tuning_distance
+            reference, _, _ = tuned_reference_circuit(self.wired, target, distance, alike[0])
             return oscillator_adjoint(reference), oscillator_adjoint(variable)
 
     @cached_property

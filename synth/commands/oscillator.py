@@ -70,11 +70,11 @@ def run(arguments: Namespace) -> int:
     """Read the oscillator and write what is asked for."""
     from contextlib import ExitStack
 
-    from synth.report.drawn_beside import DrawnBeside
-
     with ExitStack() as stack:
         drawing = None
         if arguments.plot:
+            from synth.report.drawn_beside import DrawnBeside
+
             drawing = stack.enter_context(DrawnBeside("synth.report.start_up_plot"))
         return _read(arguments, drawing)
 
@@ -107,16 +107,12 @@ def _read(arguments: Namespace, drawing: DrawnBeside | None) -> int:
         switched_on,
         turned_pot,
     )
-    from synth.analysis.start_up import integrated, start_up_curves
-    from synth.analysis.unsteady import unsteady_figures
     from synth.build.workbench import say
     from synth.commands.options import quantity_of
     from synth.designs.design_file import load_design
     from synth.errors import DesignError, at_place
     from synth.progress_line import ProgressLine
     from synth.report.oscillator import OSCILLATOR, start_up_csv
-    from synth.report.start_up_plot import save_oscillator_plot, save_unsteady_plot
-    from synth.report.unsteady import UNSTEADY
     from synth.report.written import print_json, write_text
     from synth.terminal import shown
 
@@ -132,6 +128,8 @@ def _read(arguments: Namespace, drawing: DrawnBeside | None) -> int:
         state = steady(prepared)
         run = switched_on(prepared)
     if arguments.transient:
+        from synth.analysis.start_up import integrated
+
         with ProgressLine("integrating") as line:
             try:
                 record, remark = integrated(run, say, line)
@@ -141,6 +139,11 @@ def _read(arguments: Namespace, drawing: DrawnBeside | None) -> int:
         if remark is not None:
             prepared = replace(prepared, notices=(*prepared.notices, remark))
     if state is None:
+        from synth.analysis.start_up import start_up_curves
+        from synth.analysis.unsteady import unsteady_figures
+        from synth.report.start_up_plot import save_unsteady_plot
+        from synth.report.unsteady import UNSTEADY
+
         unsteady = unsteady_figures(prepared, run)
         document, text = UNSTEADY.document(unsteady), UNSTEADY.text(unsteady)
         if drawing is not None:
@@ -150,6 +153,8 @@ def _read(arguments: Namespace, drawing: DrawnBeside | None) -> int:
     else:
         turned: tuple[AdjustedReading, ...] = ()
         if drawing is not None:
+            from synth.report.start_up_plot import save_oscillator_plot
+
             with ProgressLine("turning the pot"):
                 turned = turned_pot(prepared.circuit, state)
                 picture = oscillator_picture(prepared, state, run, turned)

@@ -11,7 +11,6 @@ from __future__ import annotations
 
 import os
 import re
-import secrets
 import stat
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager, suppress
@@ -73,7 +72,7 @@ def _created(target: Path, made: list[Path]) -> tuple[Path, int | None]:
     else's file; the umask gives its rights.
     """
     for _ in range(_TRIES):
-        path = target.parent / f".beatfield-{secrets.token_hex(6)}{target.suffix}"
+        path = target.parent / f".beatfield-{os.urandom(6).hex()}{target.suffix}"
         made[:] = [path]
         try:
             handle = create_held(path)

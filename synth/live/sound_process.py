@@ -63,7 +63,7 @@ class SoundProcess:
         """Start it; it waits for `begin`. Where that fails, give pipe and memory back and raise what happened."""
         self._started = True
         try:
-            with _no_interrupt():
+            with no_interrupt():
                 self._process.start()
         except BaseException:
             self._release()
@@ -133,7 +133,7 @@ class SoundProcess:
 
 
 @contextmanager
-def _no_interrupt() -> Iterator[None]:
+def no_interrupt() -> Iterator[None]:
     """A process started meanwhile never hears Ctrl-C, not even before its first line; here it is heard afterwards."""
     if not hasattr(signal, "pthread_sigmask"):
         yield

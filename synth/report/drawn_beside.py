@@ -1,12 +1,13 @@
 """Plots drawn by a second process: it loads the library, half a second of work, while this one solves.
 
-    with DrawnBeside("synth.report.start_up_plot") as drawing:  # starts it, and loads that module there
+    with DrawnBeside("synth.report.start_up_plot") as drawing:  # loads that module, and starts it
         ...                                                       # compute
         drawing.draw(save_oscillator_plot, picture, path, force)  # hand over what is to be drawn
         ...                                                       # compute on
         drawing.finish()                                          # wait; what drawing returned, or raised
 
-Where that would gain nothing (one processor, or the library is loaded here already) it is drawn here.
+Where that would gain nothing (one processor, or the library is loaded here already) it is drawn here. On Linux it is
+a fork of this one, which has loaded numpy and the module then, where no other thread runs; else it starts anew.
 """
 
 from __future__ import annotations
@@ -15,6 +16,7 @@ import multiprocessing
 import os
 import signal
 import sys
+import threading
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager, suppress
 from importlib import import_module
@@ -23,6 +25,7 @@ from typing import Any
 
 from synth.errors import DeviceError, InstrumentError
 
+ENDING = {signal.SIGTERM, signal.SIGHUP} if hasattr(signal, "pthread_sigmask") else set()
 PLOTS = ("matplotlib.backends.backend_agg", "matplotlib.figure", "PIL.PngImagePlugin")
 
 
@@ -34,10 +37,13 @@ class DrawnBeside:
         self._result: object = None
         if PLOTS[0] in sys.modules or (os.cpu_count() or 1) < 2:
             return
-        context = multiprocessing.get_context("spawn")
+        forked = sys.platform == "linux" and threading.active_count() == 1
+        if forked:
+            import_module(module)
+        context = multiprocessing.get_context("fork") if forked else multiprocessing.get_context("spawn")
         self._answers, theirs = context.Pipe()
         process = context.Process(target=_draw_one, args=(theirs, module), name="beatfield plot", daemon=True)
-        with _ctrl_c_ignored():
+        with _signals_held():
             process.start()
         theirs.close()
         self._process = process
@@ -79,25 +85,31 @@ class DrawnBeside:
 
 
 @contextmanager
-def _ctrl_c_ignored() -> Iterator[None]:
-    """A process started inside knows nothing of Ctrl-C, from its first instant on: whoever started it ends it."""
+def _signals_held() -> Iterator[None]:
+    """A process started inside knows nothing of Ctrl-C, from its first instant on: whoever started it ends it. What
+    ends it waits until it is ready for that.
+    """
     try:
         before = signal.signal(signal.SIGINT, signal.SIG_IGN)
     except ValueError:  # not in the main thread
         yield
         return
+    masked = signal.pthread_sigmask(signal.SIG_BLOCK, ENDING) if ENDING else None
     try:
         yield
     finally:
+        if masked is not None:
+            signal.pthread_sigmask(signal.SIG_SETMASK, masked)
         signal.signal(signal.SIGINT, before)
 
 
 def _draw_one(pipe: Connection, module: str) -> None:
     """Body of the second process: load, wait for what is to be drawn, draw, answer. Ended early it leaves no file."""
     signal.signal(signal.SIGINT, signal.SIG_IGN)
-    for name in ("SIGTERM", "SIGHUP"):
-        if hasattr(signal, name):
-            signal.signal(getattr(signal, name), lambda *_: sys.exit(1))
+    for one in ENDING:
+        signal.signal(one, lambda *_: sys.exit(1))
+    if ENDING:
+        signal.pthread_sigmask(signal.SIG_UNBLOCK, ENDING)
     fault: Exception | None = None
     result: object = None
     try:

@@ -37,6 +37,9 @@ class Fade:
 
     def gains(self, frames: int, up: bool) -> Floats:
         """The next gains (frames,), on the way up or down."""
+        if up and frames <= self.left:
+            start, self._place = self._place + 1, self._place + frames
+            return self._shape[start : start + frames]
         steps = np.arange(1, frames + 1)
         places = np.minimum(self._place + steps, self._length) if up else np.maximum(self._place - steps, 0)
         self._place = int(places[-1])

@@ -2,6 +2,9 @@
 
 Symbols: f_s sample rate, Hz; f_c corner frequency, Hz; tau time constant, s; p pole of the discrete filter.
 Each keeps its state from call to call, so that the way a sound is cut into blocks does not show.
+
+A sample hangs on the one before it, which is slow to work out one by one. `RowFilter` works out ROW samples at once, by
+products of matrices, and goes step by step from row to row only.
 """
 
 from __future__ import annotations
@@ -12,12 +15,18 @@ from typing import Any
 
 import numpy as np
 
-from models.arrays import Floats
+from models.arrays import Floats, Singles
 from models.checks import positive
 
 MATCHED = 0.37  # of the sample rate: where the low-pass has exactly the gain of its circuit
 RESTS = (0.0, 1.0)  # values that p x + (1 - p) x gives back exactly
 FADED = 1e-30  # states below this are set to 0: far below hearing, far above the slow subnormal numbers
+ROW = 16  # samples worked out at once
+STACK = 16
+"""Rows in one product of matrices. All products have this shape, and so the same order of sums in every row (tried with
+OpenBLAS's code for six kinds of x86-64 processors, which differ where rows are left over from eights): how many samples
+a call brings changes no bit."""
+STEPS = 2.0**53  # to 1, of the coefficients of a smoother
 
 
 def triangular_solver() -> Callable[..., Any]:
@@ -64,118 +73,189 @@ def dc_block_coefficients(corner: float, sample_rate: float) -> tuple[Floats, Fl
     return np.array([gain, -gain]), np.array([1.0, -pole])
 
 
-class Recursion:
-    """y[n] = x[n] - a_1 y[n-1] - a_2 y[n-2] ... with the feedback coefficients a_1, a_2 ... of one filter.
+class RowFilter:
+    """A linear filter with a state s of one or two numbers, a row of R = ROW samples at a time.
 
-    It is a triangular system of as many diagonals, which BLAS solves downwards, y[n] after y[n-1]: the same to the last
-    bit however the samples are cut, and for a live block in a fraction of the time a call of scipy's general filter
-    takes. The first outputs of a row are those known already: the system leaves them as they are.
+        y[n] = c s[n-1] + d x[n],    s[n] = A s[n-1] + b x[n]
+
+    From the state s_0 before a row of inputs x_0 .. x_(R-1) all of it follows at once:
+
+        y_i = c A^i s_0 + d x_i + sum over j < i of c A^(i-1-j) b x_j
+        s_R = A^R s_0 + sum over j of A^(R-1-j) b x_j
+
+    The sums are products of all rows with one matrix each; the states at the rows' ends alone are found one after the
+    other, as the triangular system s_R - A^R s_0 = the sum, A being lower triangular. Rows are counted from where the
+    filter was settled: the samples are the same to the last bit however they are cut, a row that is not full being
+    worked out again with the next samples.
     """
 
-    def __init__(self, *feedback: float) -> None:
-        self._feedback = feedback
-        self._diagonals = np.empty((1 + len(feedback), 0), order="F")
-        self._solve = triangular_solver()
-
-    def solve(self, fed: Floats) -> Floats:
-        """The outputs for a row of inputs that begins with as many outputs as there are coefficients; `fed` is used up.
-
-        Known outputs too faint to hear count as 0.
+    def __init__(self, onward: Floats, entry: Floats, exit_: Floats, through: float, exact: bool = False) -> None:
+        """A (states, states), lower triangular, b (states,), c (states,) and d. `exact`: a steady 1 comes out as 1 to
+        the last bit, from a first-order filter of gain 1 with positive coefficients.
         """
-        order = len(self._feedback)
-        if self._diagonals.shape[1] < fed.size:
-            self._diagonals = np.ones((1 + order, fed.size), order="F")
-            self._diagonals[1:] = np.array(self._feedback)[:, None]
-            for known in range(order - 1):  # no known output changes the one after it
-                self._diagonals[1 : order - known, known] = 0.0
-        for known in range(order):
-            if abs(fed[known]) < FADED:
-                fed[known] = 0.0
-        diagonals = self._diagonals[:, : fed.size]
-        return np.asarray(self._solve(order, diagonals, fed, lower=1, diag=1, overwrite_x=1)[order:])
+        order = entry.size
+        powers = [np.eye(order)]
+        for _ in range(ROW):
+            powers.append(onward @ powers[-1])
+        impulse = [through, *(float(exit_ @ power @ entry) for power in powers[: ROW - 1])]
+        inside = np.zeros((ROW + order, ROW))
+        for place in range(ROW):
+            inside[place, place:] = impulse[: ROW - place]
+            inside[ROW:, place] = exit_ @ powers[place]
+        ends = np.stack([power @ entry for power in powers[ROW - 1 :: -1]])
+        whole = powers[ROW]
+        if exact:
+            inside = _summing_to_one(inside)
+            ends, whole = inside[:ROW, -1:], inside[ROW:, -1:]
+        self._onward, self._entry = onward, entry
+        self._inside = inside
+        self._ends = np.zeros((ROW, max(order, 2)))  # a product with one column would be of another kind
+        self._ends[:, :order] = ends
+        # below the diagonal, column by column: what each state leaves in those after it
+        self._coefficients = np.zeros((2 * order, order))
+        for row in range(order):
+            for column in range(row + 1):
+                self._coefficients[order + row - column, column] = -whole[row, column]
+        self._diagonals = np.empty((2 * order, 0), order="F")
+        self._solve = triangular_solver()
+        self._rows = np.zeros((0, STACK, ROW + order))  # inputs of each row, and the state before it
+        self.settle(np.zeros(order))
+
+    def settle(self, state: Floats) -> None:
+        """Go on from this state (states,)."""
+        self._state, self._kept = state, np.empty(0)
+
+    def state(self) -> Floats:
+        """The state after the last sample."""
+        state = self._state
+        for value in self._kept.tolist():
+            state = self._onward @ state + self._entry * value
+        return state
+
+    def filter(self, samples: Floats | Singles) -> Floats:
+        """The next samples, filtered; `samples` is not empty."""
+        order, kept = self._state.size, self._kept.size
+        end = kept + samples.size
+        count = -(-end // ROW)
+        stacks = -(-count // STACK)
+        if self._rows.shape[0] < stacks:
+            self._rows = np.zeros((stacks, STACK, ROW + order))
+            self._diagonals = np.asfortranarray(np.tile(self._coefficients, stacks * STACK + 1))
+        stacked = self._rows[:stacks]
+        rows = stacked.reshape(-1, ROW + order)
+        first = min(ROW - kept, samples.size)
+        full = (samples.size - first) // ROW
+        middle = first + full * ROW
+        rows[0, :kept] = self._kept
+        rows[0, kept : kept + first] = samples[:first]
+        rows[1 : 1 + full, :ROW] = samples[first:middle].reshape(-1, ROW)
+        if middle < samples.size:
+            rows[1 + full, : samples.size - middle] = samples[middle:]
+        states = np.empty((count + 1, order))
+        states[0] = self._state
+        states[0][np.abs(self._state) < FADED] = 0.0
+        states[1:] = np.matmul(stacked[..., :ROW], self._ends).reshape(-1, self._ends.shape[1])[:count, :order]
+        diagonals = self._diagonals[:, : states.size]
+        solved = self._solve(2 * order - 1, diagonals, states.ravel(), lower=1, diag=1, overwrite_x=1)
+        states = solved.reshape(-1, order)
+        rows[:count, ROW:] = states[:-1]
+        last = end // ROW
+        self._state = states[last]
+        self._kept = rows[last, : end % ROW].copy() if last < count else self._kept[:0]
+        return np.asarray(np.matmul(stacked, self._inside).reshape(-1)[kept:end])
+
+    def rest(self, samples: Floats) -> bool:
+        """Whether the next samples are the same 0 or 1 as the past of an exact filter: they pass it as they are."""
+        value = float(samples[0])
+        if value not in RESTS or float(self._state[0]) != value or not (self._kept == value).all():
+            return False
+        if samples.strides != (0,) and not np.minimum.reduce(samples) == np.maximum.reduce(samples) == value:
+            return False
+        self._kept = np.full((self._kept.size + samples.size) % ROW, value)
+        return True
+
+
+def _summing_to_one(coefficients: Floats) -> Floats:
+    """Each column in whole parts of 2^53, which add up to it: with these a sum of fewer than all is exact too."""
+    parts = np.rint(coefficients * STEPS).astype(np.int64)
+    columns = np.arange(parts.shape[1])
+    parts[np.argmax(parts, axis=0), columns] += int(STEPS) - parts.sum(axis=0)
+    return np.asarray(parts / STEPS)
 
 
 class FirstOrder:
-    """y[n] = b_0 x[n] + b_1 x[n-1] - a_1 y[n-1] with state: at rest until it is settled otherwise."""
+    """y[n] = b_0 x[n] + b_1 x[n-1] - a_1 y[n-1] with state: at rest until it is settled otherwise.
+
+    The state is what the past adds to the next sample, b_1 x[n] - a_1 y[n].
+    """
 
     def __init__(self, coefficients: tuple[Floats, Floats]) -> None:
         numerator, denominator = coefficients
-        self._first, self._second = float(numerator[0]), float(numerator[1])
-        self._recursion = Recursion(float(denominator[1]))
-        self.settle(0.0, 0.0)
+        through, self._second, self._feedback = float(numerator[0]), float(numerator[1]), float(denominator[1])
+        entry = np.array([self._second - self._feedback * through])
+        self._filter = RowFilter(np.array([[-self._feedback]]), entry, np.ones(1), through)
+        self.filter = self._filter.filter
 
     def settle(self, entered: float, left: float) -> None:
         """Go on as if the sample `entered` had been the last to come in and `left` the last to go out."""
-        self._last = (entered, left)
-
-    def filter(self, samples: Floats) -> Floats:
-        """The next samples, filtered; `samples` is not empty."""
-        entered, left = self._last
-        fed = np.empty(samples.size + 1)
-        fed[0] = left
-        np.multiply(samples, self._first, out=fed[1:])
-        if self._second != 0.0:
-            fed[2:] += self._second * samples[:-1]
-            fed[1] += self._second * entered
-        filtered = self._recursion.solve(fed)
-        self._last = (float(samples[-1]), float(filtered[-1]))
-        return filtered
+        self._filter.settle(np.array([self._second * entered - self._feedback * left]))
 
 
 class Smoother:
     """y[n] = p y[n-1] + (1 - p) x[n] on rows of control data; each starts settled on the first value it is given."""
 
     def __init__(self, time_constant: float, sample_rate: float) -> None:
-        pole = smoothing_pole(time_constant, sample_rate)
-        self._gain = 1.0 - pole
-        self._recursion = Recursion(-pole)
-        self._last: list[float] = []
+        self._pole = smoothing_pole(time_constant, sample_rate)
+        self._filters: list[RowFilter] = []
+        self._settled = False
 
     def reset(self) -> None:
         """Forget the past."""
-        self._last = []
+        self._settled = False
 
     def smooth(self, *rows: Floats) -> list[Floats]:
         """The next samples of each row, smoothed: (n,), n >= 1, for each; as many rows each time.
 
         A row that rests at 0 or 1, which the pole keeps to the last bit, comes back as it is.
         """
-        last = self._last or [float(values[0]) for values in rows]
-        smoothed = list(rows)
-        for number, (values, before) in enumerate(zip(rows, last, strict=True)):
-            if before in RESTS and (values == before).all():
-                continue
-            fed = np.empty(values.size + 1)
-            fed[0] = before
-            np.multiply(values, self._gain, out=fed[1:])
-            smoothed[number] = self._recursion.solve(fed)
-            last[number] = float(smoothed[number][-1])
-        self._last = last
-        return smoothed
+        while len(self._filters) < len(rows):
+            pole, gain = np.array([self._pole]), np.array([1.0 - self._pole])
+            self._filters.append(RowFilter(pole[:, None], gain, pole, 1.0 - self._pole, exact=True))
+        if not self._settled:
+            for each, values in zip(self._filters, rows, strict=True):
+                each.settle(values[:1].copy())
+            self._settled = True
+        return [
+            values if each.rest(values) else each.filter(values)
+            for each, values in zip(self._filters, rows, strict=True)
+        ]
 
 
 class ToneFilter:
-    """Tone low-pass, then DC block, as one recursion of the second order.
+    """Tone low-pass, then DC block, as one filter of the second order.
 
     Symbols: x input, v what leaves the low-pass, y output; b_0, b_1 and p of the low-pass, g and q of the DC block.
-    v[n] = p v[n-1] + b_0 x[n] + b_1 x[n-1] and y[n] = q y[n-1] + g (v[n] - v[n-1]) together are, with d[n] = x[n] -
-    x[n-1]:
+    v[n] = p v[n-1] + b_0 x[n] + b_1 x[n-1] and y[n] = q y[n-1] + g (v[n] - v[n-1]). The state is what the past adds to
+    the next v and y: w[n] = p v[n] + b_1 x[n] and u[n] = q y[n] - g v[n], so that
 
-        y[n] = (p + q) y[n-1] - p q y[n-2] + g b_0 d[n] + g b_1 d[n-1]
+        v[n] = w[n-1] + b_0 x[n]    w[n] = p w[n-1] + (p b_0 + b_1) x[n]
+        y[n] = u[n-1] + g v[n]      u[n] = q u[n-1] - g (1 - q) v[n]
     """
 
     def __init__(self, low_pass: float, dc_block: float, sample_rate: float) -> None:
         self._corner = dc_block
         low_numerator, low_denominator = low_pass_coefficients(low_pass, sample_rate)
         high_numerator, high_denominator = dc_block_coefficients(dc_block, sample_rate)
-        self._gain = float(high_numerator[0])
-        self._first, self._second = self._gain * float(low_numerator[0]), self._gain * float(low_numerator[1])
-        self._pole = -float(low_denominator[1])
-        block_pole = -float(high_denominator[1])
-        self._product = self._pole * block_pole
-        self._recursion = Recursion(-self._pole - block_pole, self._product)
-        self._entered, self._rise, self._owed = 0.0, 0.0, 0.0
-        self._last = (0.0, 0.0)  # y at the last sample and at the one before
+        first, self._second, self._pole = float(low_numerator[0]), float(low_numerator[1]), -float(low_denominator[1])
+        self._gain, self._block_pole = float(high_numerator[0]), -float(high_denominator[1])
+        returned = -self._gain * (1.0 - self._block_pole)
+        self._filter = RowFilter(
+            np.array([[self._pole, 0.0], [returned, self._block_pole]]),
+            np.array([self._pole * first + self._second, returned * first]),
+            np.array([self._gain, 1.0]),
+            self._gain * first,
+        )
+        self._entered, self._left = 0.0, 0.0
 
     def settle(self, value: float) -> None:
         """Go on from an endless past of `value`, all of it blocked: what stands still makes no step."""
@@ -187,37 +267,18 @@ class ToneFilter:
         On a sounding note the part held back is in proportion to the DC block's corner. `raised`: how much higher the
         steady part is that comes in from now on; it counts as blocked already.
         """
-        passed, left = other._passed, other._last[0]
-        held = (passed - left) * self._corner / other._corner
+        passed = (other._block_pole * other._left - float(other._filter.state()[1])) / other._gain
+        held = (passed - other._left) * self._corner / other._corner
         self._go_on(other._entered + raised, passed + raised, passed - held)
 
-    def filter(self, samples: Floats) -> Floats:
+    def filter(self, samples: Floats | Singles) -> Floats:
         """The next samples, filtered; `samples` is not empty."""
-        rises = np.empty(samples.size + 1)
-        rises[0], rises[1] = self._rise, samples[0] - self._entered
-        np.subtract(samples[1:], samples[:-1], out=rises[2:])
-        self._entered, self._rise = float(samples[-1]), float(rises[-1])
-        fed = np.empty(samples.size + 2)
-        fed[1], fed[0] = self._last
-        inside = fed[2:]
-        np.multiply(rises[1:], self._first, out=inside)
-        rises *= self._second
-        inside += rises[:-1]
-        inside[0] += self._owed
-        self._owed = 0.0
-        left = float(fed[1])
-        filtered = self._recursion.solve(fed)
-        self._last = (float(filtered[-1]), float(filtered[-2]) if filtered.size > 1 else left)
+        filtered = self._filter.filter(samples)
+        self._entered, self._left = float(samples[-1]), float(filtered[-1])
         return filtered
 
     def _go_on(self, entered: float, passed: float, left: float) -> None:
-        """Go on from x, v and y at the last sample; what d and y of the one before would add is owed to the next."""
-        self._entered, self._rise, self._last = entered, 0.0, (left, 0.0)
-        self._owed = self._gain * (1.0 - self._pole) * (entered - passed) - self._pole * left
-
-    @property
-    def _passed(self) -> float:
-        """v at the last sample."""
-        left, before = self._last
-        remembered = self._second * self._rise - self._product * before + self._owed + self._pole * left
-        return self._entered - remembered / (self._gain * (1.0 - self._pole))
+        """Go on from x, v and y at the last sample."""
+        self._entered, self._left = entered, left
+        before = self._pole * passed + self._second * entered, self._block_pole * left - self._gain * passed
+        self._filter.settle(np.array(before))

@@ -24,7 +24,7 @@ from functools import lru_cache
 
 import numpy as np
 
-from models.arrays import Complexes, Floats, Ints
+from models.arrays import Complexes, Floats, Ints, Singles
 from models.circuit.mixer_table import DrawnDetector
 from models.detector.diode_response import beat_cycle
 from models.detector.memoryless import Detector
@@ -71,23 +71,38 @@ class RowTable:
         cycles = np.fft.irfft(spectrum, n=size, axis=1)
         self._cycles = Cycles(np.concatenate([cycles, cycles[:, :1]], axis=1))
         self._offsets, self._mirrored = offsets, mirrored
-        self._numbers = np.arange(float(offsets.size))
+        numbers = np.arange(float(offsets.size))
+        rising, falling = offsets > 0.0, offsets < 0.0
+        at_rest = float(np.interp(0.0, offsets, numbers))
+        self._forward = self._cycles.finder(np.append(0.0, offsets[rising]), np.append(at_rest, numbers[rising]))
+        self._backward = self._cycles.finder(
+            np.append(0.0, -offsets[falling][::-1]), np.append(at_rest, numbers[falling][::-1])
+        )
 
     def steady(self, offset: float) -> float:
         """Steady part at an offset, Hz, against that of the slowest beat."""
         return float(np.interp(abs(offset) if self._mirrored else offset, self._offsets, self._steady))
 
-    def sound(self, phase: Ints, offset: Floats) -> Floats:
+    def sound(self, phase: Ints, offset: Floats) -> Singles:
         """Waveform (n,) at beat phases (n,), in steps of synth.sound.beat_phase, and offsets (n,), Hz."""
         lowest, highest = float(np.minimum.reduce(offset)), float(np.maximum.reduce(offset))
         if self._mirrored and lowest < 0.0:
             phase = np.where(offset < 0.0, -phase, phase)
             offset = np.abs(offset)
-        waveform = self._cycles.across(phase, np.interp(offset, self._offsets, self._numbers))
+        waveform = self._cycles.across(phase, *self._rows(offset, lowest, highest))
         if self._folding is not None and max(highest, -lowest) > self._folding.lowest:
             strength = np.interp(offset, self._offsets, self._fundamental)
             waveform -= (strength * self._folding.wave(phase, offset)).real
         return waveform
+
+    def _rows(self, offset: Floats, lowest: float, highest: float) -> tuple[Ints, Singles]:
+        """What `Cycles.across` reads at each offset (n,), Hz, all of which lie from `lowest` to `highest`."""
+        if self._mirrored or lowest >= 0.0:
+            return self._forward.find(offset)
+        if highest <= 0.0:
+            return self._backward.find(np.abs(offset))
+        forward, backward = self._forward.find(np.maximum(offset, 0.0)), self._backward.find(np.maximum(-offset, 0.0))
+        return np.where(offset >= 0.0, forward[0], backward[0]), np.where(offset >= 0.0, forward[1], backward[1])
 
 
 def row_table(instrument: Instrument, sample_rate: float) -> RowTable:

@@ -14,7 +14,7 @@ import numpy as np
 from models.arrays import Floats
 from models.checks import positive
 from models.instrument import Instrument
-from models.pulling import advance_pair, half_angle, pulled_beat_of
+from models.pulling import PulledPhase, pulled_beat_of
 from synth.errors import DesignError
 from synth.sound.beat_phase import (
     MOST_TURNS,
@@ -94,7 +94,8 @@ class Strand:
         self._dc_block = instrument.dc_block
         self._tone = ToneFilter(instrument.tone_low_pass, instrument.dc_block, self._rate)
         self._offset = 0.0
-        self._phase, self._pair = 0, half_angle(0.0)
+        self._phase = 0
+        self._pulled = PulledPhase(self._lock, 1.0 / self._rate) if self._lock > 0.0 else None
         self.within = self._law.within
 
     @property
@@ -127,7 +128,7 @@ class Strand:
             self._tone.follow(before._tone, raised)
         else:
             locked = abs(self._offset) < self._lock
-            self._turned_to(int(fixed_from_radians(math.asin(self._offset / self._lock) if locked else 0.0)))
+            self._turned_to(int(fixed_from_radians(math.asin(self._offset / self._lock))) if locked else 0)
             self._tone.settle(self._table.steady(self._offset))
         self._settle_if_still()
 
@@ -140,9 +141,8 @@ class Strand:
         if self._motion is not None:
             swayed, *shares = self._motion.next(distance)
             offsets[1:] += swayed
-        if self._lock > 0.0:
-            angles, self._pair = advance_pair(self._pair, offsets, self._lock, 1.0 / self._rate)
-            phases = fixed_from_angle(angles)
+        if self._pulled is not None:
+            phases = fixed_from_angle(self._pulled.advance(offsets))
         else:
             phases = accumulate(self._phase, offsets, self._rate)
         self._phase = int(phases[-1]) & TURN_MASK
@@ -155,14 +155,15 @@ class Strand:
         return samples
 
     def _turned_to(self, phase: int) -> None:
-        """Set the beat phase, in steps; with it the pair that carries it on where the oscillators pull."""
+        """Set the beat phase, in steps."""
         self._phase = phase
-        self._pair = half_angle(radians_from_fixed(phase))
+        if self._pulled is not None:
+            self._pulled.set(radians_from_fixed(phase))
 
     def _offset_at(self, distance: float) -> float:
-        place = self._law.within(np.array([distance]))
-        swayed = 0.0 if self._motion is None else self._motion.deviation_now(float(place[0]))
-        return float(self._law.offset(place)[0]) + swayed
+        place = min(max(distance, self._law.nearest), self._law.farthest)
+        swayed = 0.0 if self._motion is None else self._motion.deviation_now(place)
+        return float(self._law.offset(np.array([place]))[0]) + swayed
 
     def _settle_if_still(self) -> None:
         """A waveform that rests, or moves below the DC block's corner, is taken as blocked already."""

@@ -26,6 +26,7 @@ from synth.sound.strand import InstrumentSource, Strand
 SMOOTHING_TIME = 0.005  # s, pole on the hand and on the volume
 FADE_TIME = 0.008  # s, start and mute
 LARGEST = float(np.finfo(np.float64).max)
+FULL = np.ones(1)
 PIECE = 24000  # frames at once: longer blocks are rendered piece by piece, within the processor's cache
 
 
@@ -84,7 +85,8 @@ class CrossfadingVoice:
         if isinstance(hand, HandBlock):
             distances = _row("distance", hand.distance, int(frames), np.inf)
             return self.render_known(HandBlock(distances, _row("volume", hand.volume, int(frames), 1.0)))
-        return self.render_known(HandBlock(_row("distance", hand, int(frames), np.inf), np.ones(int(frames))))
+        distances = _row("distance", hand, int(frames), np.inf)
+        return self.render_known(HandBlock(distances, np.ndarray(distances.shape, buffer=FULL, strides=(0,))))
 
     def render_known(self, hand: HandBlock) -> Floats:
         """As `render`, for a block that is known to be in order: what live play calls with every block."""

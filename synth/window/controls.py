@@ -46,7 +46,8 @@ Value = float | str
 @dataclass(frozen=True, slots=True)
 class Control:
     """One control. A number from `low` to `high` in steps of `step` (of a factor where `logarithmic`), in `unit`; or,
-    with `choices`, one of them. `hint` says in one sentence what it changes in the instrument.
+    with `choices`, one of them. A drag has `drag_steps` places to a step. `hint` says in one sentence what it changes
+    in the instrument.
     """
 
     name: str
@@ -59,6 +60,7 @@ class Control:
     step: float = 0.01
     logarithmic: bool = False
     choices: tuple[str, ...] = ()
+    drag_steps: int = 1
 
     def checked(self, value: Value) -> Value:
         """`value`, if the control can be set to it; else ValueError."""
@@ -82,13 +84,13 @@ class Control:
         return (number - self.low) / (self.high - self.low)
 
     def value_at(self, share: float) -> Value:
-        """The value at `share` of the way along (kept within 0 to 1), on the control's steps."""
+        """The value at `share` of the way along (kept within 0 to 1), on the places of a drag."""
         inside = min(max(share, 0.0), 1.0)
         if self.choices:
             return self.choices[round(inside * (len(self.choices) - 1))]
         if self.logarithmic:
-            return self._on_step(self.low * (self.high / self.low) ** inside)
-        return self._on_step(self.low + inside * (self.high - self.low))
+            return self._on_step(self.low * (self.high / self.low) ** inside, self.drag_steps)
+        return self._on_step(self.low + inside * (self.high - self.low), self.drag_steps)
 
     def stepped(self, value: Value, steps: int) -> Value:
         """`value` moved by whole steps, kept within the control's range; choices do not wrap around."""
@@ -96,14 +98,15 @@ class Control:
             place = self.choices.index(str(value)) + steps
             return self.choices[min(max(place, 0), len(self.choices) - 1)]
         number = float(value)
-        return self._on_step(number * self.step**steps if self.logarithmic else number + steps * self.step)
+        moved = number * math.pow(self.step, steps) if self.logarithmic else number + steps * self.step
+        return self._on_step(moved, self.drag_steps)
 
-    def _on_step(self, number: float) -> float:
-        """The step nearest to `number`, counted from 1 (factors) or 0 (sums), within the range."""
+    def _on_step(self, number: float, places: int = 1) -> float:
+        """The nearest of `places` to a step to `number`, counted from 1 (factors) or 0 (sums), within the range."""
         if self.logarithmic:
-            near = self.step ** round(math.log(number) / math.log(self.step))
+            near = math.pow(self.step, round(places * math.log(number) / math.log(self.step)) / places)
         else:
-            near = round(number / self.step) * self.step
+            near = round(places * number / self.step) * self.step / places
         return min(max(round(near, 12), self.low), self.high)
 
 
@@ -134,10 +137,15 @@ _HINTS = {
 }
 
 
+SMOOTH = ("register", "inductor", "tone")
+"""Controls of few steps that are heard at once: a drag has a place for every pixel."""
+
+
 def _number(
     name: str, label: str, default: float, unit: str, ends: tuple[float, float], step: float, factor: bool = False
 ) -> Control:
-    return Control(name, label, _HINTS[name], default, unit, *ends, step, logarithmic=factor)
+    places = 10 if name in SMOOTH else 1
+    return Control(name, label, _HINTS[name], default, unit, *ends, step, logarithmic=factor, drag_steps=places)
 
 
 def _choice(name: str, label: str, default: str, choices: tuple[str, ...]) -> Control:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from bisect import bisect_left
 from collections.abc import Sequence
 from itertools import accumulate, pairwise
 
@@ -117,9 +118,10 @@ def draw_trail(canvas: PlayCanvas, trail: Sequence[tuple[float, float]]) -> None
     down = (box.bottom - scale.axis_y) / scale.pixels_per_metre / TRAIL_TIME  # m in the plan for 1 s
     if len(trail) < 2:
         return
-    points = scale.pixels(np.array([(scale.way.tip(distance), age * down) for age, distance in trail]))
+    ages, distances = zip(*trail, strict=True)  # the newest first
+    points = scale.pixels(np.stack([scale.way.along(distances), np.array(ages) * down], axis=1))
     share = TRAIL_TIME / _TRAIL_PARTS
-    ends = [next((n for n, (age, _) in enumerate(trail) if age >= k * share), len(trail)) for k in range(_TRAIL_PARTS)]
+    ends = [bisect_left(ages, k * share) for k in range(_TRAIL_PARTS)]
     with canvas.clipped(box), canvas.as_one():
         for part, (first, last) in enumerate(pairwise((*ends, len(trail)))):
             fade = part / _TRAIL_PARTS

@@ -4,15 +4,17 @@ from __future__ import annotations
 
 import math
 from collections.abc import Sequence
+from functools import lru_cache
 
 import numpy as np
 
+from models.arrays import Floats
 from models.pitch_field import NoteLine
 from synth.window import palette
 from synth.window.box import Box
 from synth.window.canvas import PlayCanvas
 from synth.window.draw_volume import draw_volume_scale
-from synth.window.figure_outline import body_outlines
+from synth.window.figure_outline import Sight, body_outlines
 from synth.window.note_lines import chosen_labels, drawn_lines, weight_of
 from synth.window.scale import StageScale
 
@@ -57,20 +59,26 @@ _COARSE = 4  # pixels of the stage to one of its light
 
 def _light(canvas: PlayCanvas) -> None:
     """The field as light round the antenna: brightest where a millimetre of hand changes the capacitance most."""
-    scale, field = canvas.scale, canvas.field
-    if not field.light:
-        return
+    field = canvas.field
+    if field.light:
+        canvas.pixels(_glow(canvas.scale, field.sight, field.light, palette.PANEL, palette.GLOW), canvas.scale.box)
+
+
+@lru_cache(maxsize=2)
+def _glow(
+    scale: StageScale, sight: Sight, light: tuple[float, ...], ground: palette.Colour, glow: palette.Colour
+) -> Floats:
+    """Colours (columns, rows, 3) of the light, one for `_COARSE` pixels each way."""
     columns = scale.box.left + _COARSE * (np.arange(max(2, scale.box.width // _COARSE)) + 0.5)
     rows = scale.box.top + _COARSE * (np.arange(max(2, scale.box.height // _COARSE)) + 0.5)
     along = scale.away * (columns - scale.rod_x) / scale.pixels_per_metre
     down = (rows - scale.axis_y) / scale.pixels_per_metre
-    sight = field.sight
     plane = np.stack(np.broadcast_arrays(along[:, None], down[None, :]), axis=-1)
     points = (sight.origin + plane @ sight.directions.T).reshape(-1, 3)
     distance = np.maximum(sight.scene.antenna.distance(points, extended=False), 0.0).reshape(plane.shape[:2])
-    share = np.interp(distance, 0.01 * np.arange(len(field.light)), field.light)
-    dark, bright = np.array(palette.PANEL, dtype=float), np.array(palette.GLOW, dtype=float)
-    canvas.pixels(dark + share[..., None] * (bright - dark), scale.box)
+    share = np.interp(distance, 0.01 * np.arange(len(light)), light)
+    dark, bright = np.array(ground, dtype=float), np.array(glow, dtype=float)
+    return np.asarray(dark + share[..., None] * (bright - dark))
 
 
 def _beyond_curve(canvas: PlayCanvas) -> None:

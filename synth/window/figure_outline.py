@@ -44,6 +44,13 @@ class Sight:
     scene: Scene
     posture: Posture = "open"
 
+    def __hash__(self) -> int:
+        return self._hash
+
+    @functools.cached_property
+    def _hash(self) -> int:  # asked for several times a picture
+        return hash((self.scene, self.posture))
+
     @functools.cached_property
     def origin(self) -> Floats:
         """The point (3,) m of the antenna's surface from which the way is counted, at the height of the hand."""
@@ -227,11 +234,13 @@ def tube_outline(path: Points, radii: Floats) -> Points:
     return np.concatenate([(path + normals)[:-1], last, (path - normals)[1:-1][::-1], first])
 
 
+@functools.lru_cache(maxsize=4)
 def body_outlines(sight: Sight) -> tuple[Floats, ...]:
     """Trunk with legs, and head, on the stage: hulls of the computed ones."""
     return tuple(convex_outline(sight.seen(mesh.reshape(-1, 3))) for mesh in meshes.body(sight.scene, fineness=2.0))
 
 
+@functools.lru_cache(maxsize=4)
 def antenna_parts(sight: Sight) -> tuple[Floats, ...]:
     """Outlines (n, 2) m of the antenna's parts on the stage."""
     return tuple(
@@ -240,6 +249,7 @@ def antenna_parts(sight: Sight) -> tuple[Floats, ...]:
     )
 
 
+@functools.lru_cache(maxsize=4)
 def cabinet_outline(sight: Sight) -> Floats | None:
     """The cabinet or board under the antenna on the stage; None where there is none."""
     cabinet = sight.scene.cabinet

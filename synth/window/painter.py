@@ -56,6 +56,20 @@ def font_file(bold: bool) -> str | None:
     return str(path) if path.is_file() else None
 
 
+class AsOne:
+    """A context in which what is added to a list of rectangles becomes one that holds them all."""
+
+    def __init__(self, touched: list[pygame.Rect]) -> None:
+        self._touched, self._first = touched, len(touched)
+
+    def __enter__(self) -> None:
+        pass
+
+    def __exit__(self, *_: object) -> None:
+        parts = [part for part in self._touched[self._first :] if part]  # what was clipped away whole lies nowhere
+        self._touched[self._first :] = [parts[0].unionall(parts[1:])] if parts else []
+
+
 class Painter:
     """Draws on the surface it was put `onto`, remembering every text and every rectangle it has touched since.
 
@@ -183,13 +197,9 @@ class Painter:
         finally:
             self.surface.set_clip(None)
 
-    @contextmanager
-    def as_one(self) -> Iterator[None]:
+    def as_one(self) -> AsOne:
         """What is drawn meanwhile counts as one touched rectangle, to be restored and sent to the screen once."""
-        first = len(self.touched)
-        yield
-        parts = [part for part in self.touched[first:] if part]  # what was clipped away whole lies nowhere
-        self.touched[first:] = [parts[0].unionall(parts[1:])] if parts else []
+        return AsOne(self.touched)
 
     def fill(self, box: Box, colour: Colour, radius: int = 0) -> None:
         """A filled rectangle."""

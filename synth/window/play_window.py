@@ -12,6 +12,7 @@ from typing import TYPE_CHECKING, Protocol
 
 import numpy as np
 
+from models.arrays import Floats
 from models.hand.antennas import AnyVolumeAntenna, LoopAntenna, VolumePlate, VolumeRod
 from models.hand.capacitance_curve import CapacitanceCurve
 from synth.window.canvas import FieldPicture
@@ -50,7 +51,11 @@ if TYPE_CHECKING:
 
 
 FRAME_TIME = 1.0 / 60.0  # s
-READOUT_FRAMES = 5  # the numbers change every fifth picture, faster than they can be read
+READOUT_FRAMES = 6  # the numbers change every sixth picture, faster than they can be read
+WAVE_FRAMES = 2  # the sound is shown anew in every second picture
+PREPARED = 30  # pictures after which what changes of a circuit need is prepared, once the sound has begun
+LEAST_PAUSE = 0.06  # s between two fields that are drawn while a control is dragged
+REST_SHARE = 4.0  # of the time that drawing one takes
 CHANGE_TIME = 1.0 / 65.0  # s between two looks at what the controls changed
 STEP_TIME = 0.8  # s after which steps of one control are a step of undo
 REPLAY_GRACE = 0.6  # s a replay may take to begin
@@ -61,6 +66,16 @@ class HandListener(Protocol):
 
     def play(self, time: float, frequency: float, volume: float) -> None:
         """The hand now sounds `frequency`, Hz (signed), at a gain of `volume`, 0..1."""
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Wave:
+    """What was heard last: the oscillogram (n,) over its span, s, and the peak and RMS of full scale."""
+
+    values: Floats
+    span: float
+    peak: float
+    rms: float
 
 
 class PlayWindow(PracticeEvents):
@@ -88,7 +103,11 @@ class PlayWindow(PracticeEvents):
         self.frames = 0
         self._seen: tuple[object, ...] = ()
         self.windowed: tuple[int, int] | None = None  # size of the window, while it fills the screen
+        self._wave: Wave | None = None
         self._trail: deque[tuple[float, float]] = deque()
+        self._stale = False  # the field that is drawn is not the one that sounds
+        self._fresh = False  # the next picture draws another field
+        self._drawn, self._pause = 0.0, LEAST_PAUSE  # when a field was drawn, and how long the next one waits, s
         speaker.mute(state.silenced)
 
     def open(self, size: tuple[int, int]) -> None:
@@ -162,7 +181,8 @@ class PlayWindow(PracticeEvents):
         """Let held keys, sticks and changed controls have their effect."""
         seconds, self._advanced = now - self._advanced, now
         self._follow_scale(now)
-        self.state = replace(self.state, fine=self._hands.fine)
+        if self.state.fine != self._hands.fine:
+            self.state = replace(self.state, fine=self._hands.fine)
         scale, layout = self.view.scale, self.view.layout
         if self.state.held and (layout is None or self.state.covered or layout.drawer_over_stage):
             self._move(let_go(self.state), now)
@@ -183,10 +203,14 @@ class PlayWindow(PracticeEvents):
         if now - self._stepped > STEP_TIME and not self.state.dragging:
             self._stepped = now
             self.session.settle()
+        if self.frames == PREPARED:
+            self.session.prepare()
         if now - self._changed >= CHANGE_TIME:
             self.update()
             done = time.monotonic()
             self._changed = done + (done - now) - CHANGE_TIME if done - now > CHANGE_TIME / 2 else now
+        if self._stale and not (self.state.dragging and now - self._drawn < self._pause):
+            self._show_field()
 
     def draw(self, surface: pygame.Surface) -> list[pygame.Rect]:
         """Draw the next picture; return the rectangles that may have changed."""
@@ -206,18 +230,21 @@ class PlayWindow(PracticeEvents):
             self.shown = picture_now(
                 self.session, state, self.heard(state)[0], self.speaker, meters, self._remarks, spectral
             )
-        span = oscillogram_span(meters.frequency)
-        sound = self.speaker.recent(round(2.0 * max(span, 0.05 * LONGEST) * meters.sample_rate))
-        oscillogram = synchronised(sound, meters.sample_rate, span, OSCILLOGRAM_POINTS)
+        if self._wave is None or self.frames % WAVE_FRAMES == 0:
+            span = oscillogram_span(meters.frequency)
+            sound = self.speaker.recent(round(2.0 * max(span, 0.05 * LONGEST) * meters.sample_rate))
+            values = synchronised(sound, meters.sample_rate, span, OSCILLOGRAM_POINTS)
+            self._wave = Wave(values, span, meters.peak, meters.rms)
+        wave = self._wave
         now = time.monotonic()
         trail = self._trail_now(state, now)
         shown = replace(
             self.shown,
             heard=self.heard(state)[0],
-            peak=meters.peak,
-            rms=meters.rms,
-            oscillogram=oscillogram,
-            oscillogram_span=span,
+            peak=wave.peak,
+            rms=wave.rms,
+            oscillogram=wave.values,
+            oscillogram_span=wave.span,
             trail=trail,
             practice=self.practice.shown() or self.own_hand.shown(now, self.practice.notes),
             scatter=0.0 if self.own_hand.hand is None else self.own_hand.hand.scatter,
@@ -230,7 +257,12 @@ class PlayWindow(PracticeEvents):
         if self._midi is not None:
             self._midi.play(time.monotonic(), meters.frequency, 0.0 if state.silenced else meters.volume)
         self.frames += 1
-        return self.view.draw(surface, state, shown)
+        begun, fresh = time.monotonic(), self._fresh
+        changed = self.view.draw(surface, state, shown)
+        if fresh:
+            self._fresh, self._drawn = False, time.monotonic()
+            self._pause = max(LEAST_PAUSE, REST_SHARE * (self._drawn - begun))
+        return changed
 
     def _before(self) -> PracticePage:
         """The page before practice as it stands."""
@@ -263,15 +295,19 @@ class PlayWindow(PracticeEvents):
         if replaying and not meters.replaying and time.monotonic() - self._replay_began > REPLAY_GRACE:
             replaying = False
         recording = self.speaker.recording_to is not None
-        self.state = replace(self.state, recording=recording, replaying=replaying)
+        if (recording, replaying) != (self.state.recording, self.state.replaying):
+            self.state = replace(self.state, recording=recording, replaying=replaying)
 
     def lay_out(self) -> None:
-        """Show the field that plays, as large and as it stands now; keep the hand within it."""
+        """Show the field that plays, as large and as it stands now; keep the hand within it.
+
+        While a control is dragged the field is drawn as often as leaves time for the sound to follow.
+        """
         session, state = self.session, self.state
         curve = session.tuned.instrument.curve
-        shown = field_picture(session)
-        self.view.show(shown)
-        self.practice.follow(shown.notes, session.settings.number("reference_a"))
+        self._stale = True
+        if not state.dragging:
+            self._show_field()
         if (self.view.text_scale, self.view.mirrored) != (state.text_scale, state.mirrored):
             self.view.resize(self.view.size, state.text_scale, state.mirrored)
         if not session.tuned.hand.heeds_opening:
@@ -285,6 +321,13 @@ class PlayWindow(PracticeEvents):
                 *session.tuned.heard(state.distance, state.volume, state.height, state.opening), time.monotonic()
             )
         self.shown = None
+
+    def _show_field(self) -> None:
+        """Draw the field that plays at the next picture."""
+        shown = field_picture(self.session)
+        self.view.show(shown)
+        self.practice.follow(shown.notes, self.session.settings.number("reference_a"))
+        self._stale, self._drawn, self._fresh = False, time.monotonic(), True
 
     def _key_down(self, event: pygame.event.Event) -> None:
         import pygame

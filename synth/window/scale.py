@@ -125,6 +125,15 @@ class Way:
         """Distance, m, of a hand whose tip is there."""
         return self._between(tip, self.tips, self.distances)
 
+    def along(self, distances: Sequence[float]) -> Floats:
+        """The places of the tips, m, of many hands."""
+        values = np.array(distances)
+        if not self.distances:
+            return values
+        first, last = self.distances[0], self.distances[-1]
+        beyond = np.minimum(values - first, 0.0) + np.maximum(values - last, 0.0)
+        return np.asarray(np.interp(values, self.distances, self.tips) + beyond)
+
     @staticmethod
     def _between(value: float, given: tuple[float, ...], wanted: tuple[float, ...]) -> float:
         if not given:

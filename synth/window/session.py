@@ -2,14 +2,16 @@
 hand.
 
 What takes long (a circuit solved with other parts, another antenna's field, the loudness of all) is worked out beside
-the window; until it is ready a circuit plays to first order of the change, and the loudness stays.
+the window, in a process of its own; until it is ready a circuit plays to first order of the change, and the loudness
+stays. Of what is asked for while something is solved the newest is solved next; a field that nobody wants any more is
+given up.
 """
 
 from __future__ import annotations
 
-import sys
 from collections.abc import Callable, Sequence
-from concurrent.futures import Future, ThreadPoolExecutor
+from concurrent.futures import CancelledError, Future
+from contextlib import suppress
 from dataclasses import dataclass, field, replace
 
 import numpy as np
@@ -22,12 +24,15 @@ from synth.hands.gestures import HIGHEST_SWEPT
 from synth.hands.hand_path import HandPath
 from synth.sound.level_match import matched
 from synth.sound.voice import Voice
-from synth.window.controls import LEVERS, History, Settings, Value
+from synth.window.controls import LEVERS, History, Settings, Stance, Value
+from synth.window.first_order import FirstOrder, first_order_of
 from synth.window.retune import Tuned, retuned, stance_of
+from synth.window.solver_process import SolverLostError, SolverProcess, Work
 from synth.window.steering import part_for_sensitivity, sensitivity_at, zero_beat_for_sensitivity
 from synth.window.tunable import (
     AS_WRITTEN,
     Parts,
+    Scenes,
     Tunable,
     first_settings,
     parts_of,
@@ -86,18 +91,22 @@ SOLVED = "what plays is solved with these parts"
 SEEKING = "looking for the part that gives this sensitivity"
 LETTERS = "ABCDEF"
 COMPUTING = "computing the field of this scene beside the window; until then it sounds as before"
-WORKING = (SOLVING, SOLVING_FIELD, SEEKING, COMPUTING)  # true as long as the session is `busy`
 COMPUTED = "the field of this scene is computed"
-SWITCH_INTERVAL = 0.0005  # s the work beside the window may hold the interpreter while a picture is due
+LOST = "the process that solves had ended; it was started again and solves anew"
+WORKING = (SOLVING, SOLVING_FIELD, SEEKING, COMPUTING, LOST)  # true as long as the session is `busy`
+LOST_TWICE = "the process that solves ended twice over these parts: they are left as they were"
+MOST_OFFERS = 100  # sets of parts of one design that are kept solved
 
 
 @dataclass(slots=True, eq=False)
 class Side:
     """One design: what it offers with each set of parts, its controls, and the instrument made of them.
 
-    `good`: the newest history that could be built; `waiting`: the parts that are being solved; `seeking`: the value of
-    a part that is being looked for, `seeking_for`: the settings it is for, `asked`: the newest ones asked for. `text`:
-    the design as it is written. `span`: how far C2 and C6 lie apart, and of what that was found.
+    `good`: the newest history that could be built; `waiting`: the parts that are being solved; `computing`: the stance
+    whose field is; `seeking`: the value of a part that is being looked for, `seeking_for`: the settings it is for,
+    `asked`: the newest ones asked for; `lost`: what was being solved when the process that solves ended. `text`: the
+    design as it is written. `opened`: the same, to be prepared for changes by `preparing`. `span`: how far C2 and C6
+    lie apart, and of what that was found.
     """
 
     name: str
@@ -107,29 +116,34 @@ class Side:
     good: History
     offers: dict[Parts, Tunable] = field(default_factory=dict)
     waiting: Future[Tunable] | None = None
-    computing: Future[None] | None = None
     waiting_for: Parts = AS_WRITTEN
+    computing: Future[OpenedDesign] | None = None
+    computing_for: tuple[Scenes, Stance] | None = None
     seeking: Future[float] | None = None
     seeking_for: Settings | None = None
     asked: Settings | None = None
+    lost: object = None
     text: str = ""
+    opened: OpenedDesign | None = None
+    preparing: Future[FirstOrder] | None = None
     span: tuple[Tuned, float | None] | None = None
 
 
-def opened_side(name: str, offer: Tunable, text: str = "") -> Side:
+def opened_side(name: str, offer: Tunable, text: str = "", opened: OpenedDesign | None = None) -> Side:
     """A side as the design has it."""
-    history = History(first_settings(offer))
-    return Side(name, offer, history, retuned(offer, history.now), history, {AS_WRITTEN: offer}, text=text)
+    history, offers = History(first_settings(offer)), {AS_WRITTEN: offer}
+    return Side(name, offer, history, retuned(offer, history.now), history, offers, text=text, opened=opened)
 
 
 class Session:
-    """The sides and which one plays."""
+    """The sides and which one plays. work: what does beside the window what takes long; made when it is needed."""
 
-    def __init__(self, sides: Sequence[Side]) -> None:
+    def __init__(self, sides: Sequence[Side], work: Callable[[], Work] = SolverProcess) -> None:
         if not 1 <= len(sides) <= len(LETTERS):
             raise ValueError(f"sides must be one to {len(LETTERS)}; got {len(sides)}")
         self.sides = tuple(sides)
-        self._worker: ThreadPoolExecutor | None = None
+        self._work_of = work
+        self._worker: Work | None = None
         self._gains = [0.0] * len(sides)
         self._matching: Future[list[float]] | None = None
         self._unmatched = len(sides) > 1
@@ -138,7 +152,7 @@ class Session:
         self._changed = False
         self._notice = ""
         self._found: tuple[Tuned, str, float | None] | None = None
-        self._without: tuple[Settings, str, Tuned | None] | None = None
+        self._without: tuple[Settings, Tunable | None, Tuned | None] | None = None
         if self._unmatched:
             self.match_now()
 
@@ -260,13 +274,13 @@ class Session:
         name = LEVERS[settings.text("lever")] if name == "sensitivity" else name
         if settings[name] == settings.control(name).default:
             return None
-        if self._without is None or self._without[:2] != (settings, name):
-            other = settings.without(name)
-            offer = self.side.offers.get(parts_of(other))
+        other = settings.without(name)
+        offer = self.side.offers.get(parts_of(other))
+        if self._without is None or self._without[:2] != (other, offer):
             try:
-                self._without = settings, name, None if offer is None else retuned(offer, other)
+                self._without = other, offer, None if offer is None else retuned(offer, other)
             except ValueError:
-                self._without = settings, name, None
+                self._without = other, offer, None
         return self._without[2]
 
     def set(self, name: str, value: Value, merge: str | None = None) -> None:
@@ -321,6 +335,9 @@ class Session:
         """Build what was changed since the last time, and take what is ready; call it some 30 times a second."""
         for side in self.sides:
             taken = False
+            if side.preparing is not None and side.preparing.done():
+                self._take_prepared(side, side.preparing)
+                taken = True
             if side.waiting is not None and side.waiting.done():
                 self._take_solved(side, side.waiting)
                 taken = True
@@ -341,6 +358,17 @@ class Session:
     def _unbuilt(self) -> bool:
         """Whether the side that plays is not yet as its controls are set."""
         return self.side.history.now != self.side.good.now
+
+    def prepare(self) -> None:
+        """Work out beside the window what first changes of solved circuits need, before they are asked for."""
+        for side in self.sides:
+            if side.opened is not None and side.offer.law is not None and side.preparing is None:
+                side.preparing = self._pool().submit(first_order_of, side.opened)
+
+    def _take_prepared(self, side: Side, preparing: Future[FirstOrder]) -> None:
+        side.preparing = side.opened = None
+        with suppress(CancelledError, SolverLostError):
+            side.offers[AS_WRITTEN] = replace(side.offers[AS_WRITTEN], first_order=preparing.result())
 
     def match_now(self) -> None:
         """Bring both sides to one loudness at once."""
@@ -385,6 +413,8 @@ class Session:
             self._seek(side)
 
     def _seek(self, side: Side) -> None:
+        if side.seeking is not None and side.seeking_for is not side.asked:
+            side.seeking.cancel()
         if side.seeking is None and side.asked is not None:
             side.seeking_for = side.asked
             wanted = side.seeking_for.number("sensitivity")
@@ -400,7 +430,7 @@ class Session:
         side.asked = None
         try:
             value = seeking.result()
-        except ValueError as error:
+        except (ValueError, SolverLostError) as error:
             self._notice = str(error)
             return
         name = LEVERS[asked.text("lever")]
@@ -422,7 +452,7 @@ class Session:
             return
         try:
             if parts not in side.offers:
-                side.offers[parts] = with_parts(side.offer, parts)
+                _keep(side, parts, with_parts(side.offer, parts))
             there = self._follow_stance(side, side.offers[parts])
             side.tuned = retuned(side.offers[parts], settings)
         except ValueError as error:
@@ -442,17 +472,33 @@ class Session:
         if offer.scenes.has(stance):
             return True
         if side.computing is None:
-            side.computing = self._pool().submit(offer.scenes.solve, stance)
-            self._notice = COMPUTING
+            side.computing_for = offer.scenes, stance
+            side.computing = self._pool().submit(offer.scenes.solved, stance)
+            self._notice = LOST if side.lost == stance else COMPUTING
+        elif side.computing_for != (offer.scenes, stance):
+            side.computing.cancel()
         return False
 
-    def _take_computed(self, side: Side, computing: Future[None]) -> None:
+    def _take_computed(self, side: Side, computing: Future[OpenedDesign]) -> None:
         side.computing = None
+        assert side.computing_for is not None
+        scenes, stance = side.computing_for
         try:
-            computing.result()
-            self._notice = COMPUTED
+            scenes.keep(stance, computing.result())
+            self._notice, side.lost = COMPUTED, None
+        except CancelledError:
+            return
+        except SolverLostError:
+            self._lose(side, stance)
         except ValueError as error:
             self._refuse(side, str(error))
+
+    def _lose(self, side: Side, solved: object) -> None:
+        """The process ended over what it solved: that is solved once more, or the settings go back."""
+        if side.lost == solved:
+            self._refuse(side, LOST_TWICE)
+        else:
+            side.lost = solved
 
     @property
     def computing(self) -> bool:
@@ -469,7 +515,10 @@ class Session:
 
         Where that cannot be it plays on as it was; the solved circuit says why.
         """
-        nearest = min(side.offers, key=parts.apart)
+        laid = [known for known, offer in side.offers.items() if offer.first_order is not None]
+        if not laid:
+            return
+        nearest = min(laid, key=parts.apart)
         try:
             moved = towards_parts(side.offer, side.offers[nearest], nearest, parts)
             side.tuned = retuned(moved, side.history.now)
@@ -483,17 +532,23 @@ class Session:
 
     def _solve(self, side: Side, parts: Parts, words: str) -> None:
         """Solve a circuit or a field with other parts beside the window."""
-        if side.waiting is not None:
-            return  # it is looked at again when the one under way is there
+        if side.waiting is not None:  # it is looked at again when the one under way is there
+            if side.waiting_for.antenna != parts.antenna:
+                side.waiting.cancel()
+            return
         side.waiting_for = parts
         side.waiting = self._pool().submit(with_parts, side.offer, parts)
-        self._notice = words
+        self._notice = LOST if side.lost == parts else words
 
     def _take_solved(self, side: Side, waiting: Future[Tunable]) -> None:
         side.waiting = None
         try:
-            side.offers[side.waiting_for] = waiting.result()
-            self._notice = SOLVED
+            _keep(side, side.waiting_for, waiting.result())
+            self._notice, side.lost = SOLVED, None
+        except CancelledError:
+            return
+        except SolverLostError:
+            self._lose(side, side.waiting_for)
         except ValueError as error:
             if parts_of(side.history.now) == side.waiting_for:
                 self._refuse(side, str(error))
@@ -501,7 +556,10 @@ class Session:
     def _follow_match(self) -> None:
         """Bring the sides to one loudness again after a change, beside the window."""
         if self._matching is not None and self._matching.done():
-            gains = self._matching.result()
+            try:
+                gains = self._matching.result()
+            except SolverLostError:
+                gains, self._notice = list(self._gains), LOST
             gains += self._gains[len(gains) :]  # of sides that were put beside them meanwhile
             self._matching = None
             if gains != self._gains:
@@ -511,19 +569,28 @@ class Session:
             self._unmatched = False
             self._matching = self._pool().submit(matched_gains, [side.tuned for side in self.sides])
 
-    def _pool(self) -> ThreadPoolExecutor:
+    def _pool(self) -> Work:
         if self._worker is None:
-            sys.setswitchinterval(SWITCH_INTERVAL)  # the work must not hold up the pictures
-            self._worker = ThreadPoolExecutor(max_workers=1, thread_name_prefix="beatfield work")
+            self._worker = self._work_of()
         return self._worker
 
 
-def session_of(workpieces: Sequence[OpenedDesign], texts: Sequence[str] = ()) -> Session:
-    """A session of opened designs, with their texts where these are at hand."""
+def _keep(side: Side, parts: Parts, offer: Tunable) -> None:
+    """Have a side's offer with these parts at hand from now on; the oldest of many is let go."""
+    side.offers[parts] = offer
+    if len(side.offers) > MOST_OFFERS:
+        del side.offers[next(known for known in side.offers if known != AS_WRITTEN)]
+
+
+def session_of(
+    workpieces: Sequence[OpenedDesign], texts: Sequence[str] = (), work: Callable[[], Work] = SolverProcess
+) -> Session:
+    """A session of opened designs, with their texts where these are at hand; work: see `Session`."""
     written = [*texts, *([""] * (len(workpieces) - len(texts)))]
     return Session(
         [
-            opened_side(workpiece.design.name, tunable(workpiece), text)
+            opened_side(workpiece.design.name, tunable(workpiece), text, workpiece)
             for workpiece, text in zip(workpieces, written, strict=True)
-        ]
+        ],
+        work,
     )

@@ -15,9 +15,9 @@ lands beside its frequency by what its losses change.
 from __future__ import annotations
 
 import math
-from collections.abc import Callable, Mapping
+from collections.abc import Mapping
 from dataclasses import dataclass, field, replace
-from functools import lru_cache, partial
+from functools import lru_cache
 from typing import Any, cast
 
 import numpy as np
@@ -42,7 +42,7 @@ from synth.designs.quantity import format_quantity
 from synth.designs.sections import Design
 from synth.errors import DesignError
 from synth.window.controls import BYSTANDERS, COMMONS, CONTROLS, Control, Settings, Stance
-from synth.window.first_order import FirstOrder
+from synth.window.first_order import FirstOrder, first_order_of
 
 POT_POINTS = 21
 DESIGNED = "as designed"
@@ -93,6 +93,32 @@ class Earthed:
     both: BothHands | None
 
 
+class Ties:
+    """What other ties to earth give a design with this volume antenna, whose oscillator stays tuned as it is.
+
+    Those asked for last are kept: undo and the tuning ask again.
+    """
+
+    def __init__(self, volume: VolumeAntenna | None) -> None:
+        self._volume = volume
+        self._kept = lru_cache(maxsize=8)(self._found)
+
+    def __reduce__(self) -> tuple[type[Ties], tuple[VolumeAntenna | None]]:
+        return Ties, (self._volume,)
+
+    def __call__(self, shoes: float, common: float, workpiece: OpenedDesign) -> Earthed:
+        """The curves with other ties, F, in the scene of `workpiece`."""
+        return self._kept(shoes, common, workpiece)
+
+    def _found(self, shoes: float, common: float, workpiece: OpenedDesign) -> Earthed:
+        other = workpiece.with_earthing(shoes, common)
+        ring, hand = other.ring_hands, other.hands[workpiece.design.player.posture]
+        if self._volume is None or ring is None:
+            return Earthed(hand, self._volume, None)
+        volume = replace(self._volume, curve=ring.curve)
+        return Earthed(hand, volume, BothHands(hand, ring, volume))
+
+
 class Scenes:
     """The scene of a design as the controls change it: solved, or read from the cache, when it is asked for."""
 
@@ -110,8 +136,11 @@ class Scenes:
         """Whether this one is solved."""
         return stance in self._solved
 
-    def solve(self, stance: Stance) -> None:
-        """Solve the field of a stance (seconds). Raises DesignError for one that the scene does not take."""
+    def solved(self, stance: Stance) -> OpenedDesign:
+        """The design in the scene of a stance, its field solved (seconds), to be kept here by `keep`.
+
+        Raises DesignError for a stance that the scene does not take.
+        """
         first, designed = self._workpiece.scene, self.designed
         height = stance.hand_height if stance.hand_height != designed.hand_height else None
         beside = BYSTANDERS.get(stance.bystander)
@@ -122,8 +151,10 @@ class Scenes:
             raise DesignError(str(error)) from error
         if stance.bystander == "nobody" and first.room.bystander is not None:
             scene = replace(scene, room=replace(scene.room, bystander=None))
-        found = self._workpiece.in_scene(scene)
-        found.hand_field  # noqa: B018 - solved here, not where it is first looked at
+        return self._workpiece.in_scene(scene)
+
+    def keep(self, stance: Stance, found: OpenedDesign) -> None:
+        """Have the design in the scene of a stance, as it was solved."""
         self._solved[stance] = found
 
     def at(self, stance: Stance) -> OpenedDesign:
@@ -158,12 +189,12 @@ class Tunable:
     first_order: FirstOrder | None = None
     shoes: float = USUAL_SHOES
     common: float = math.inf
-    earthed: Callable[[float, float, OpenedDesign], Earthed] | None = None
+    earthed: Ties | None = None
     scene: Scene = field(default_factory=Scene)
     scenes: Scenes | None = None
 
 
-def tunable(workpiece: OpenedDesign) -> Tunable:
+def tunable(workpiece: OpenedDesign, first_order: FirstOrder | None = None) -> Tunable:
     """What an opened design offers. Solves a design with [circuit] along its pot."""
     design, instrument = workpiece.design, workpiece.instrument
     faults: dict[str, str] = {}
@@ -176,7 +207,7 @@ def tunable(workpiece: OpenedDesign) -> Tunable:
     shoes, earthed, scenes = USUAL_SHOES, None, None
     if workpiece.given is None:
         shoes = workpiece.earthing.shoes(workpiece.hand_field.body_share)
-        earthed = lru_cache(maxsize=8)(partial(_earthed, workpiece.volume))  # undo and the tuning ask again
+        earthed = Ties(workpiece.volume)
         scenes = Scenes(workpiece)
     else:
         faults |= dict.fromkeys(("lean", "hand_height", "bystander"), "the curves are given, not those of a scene")
@@ -208,23 +239,13 @@ def tunable(workpiece: OpenedDesign) -> Tunable:
         drift=drift,
         pot=pot,
         faults=faults,
-        first_order=None if instrument.variable_law is None else FirstOrder(workpiece),
+        first_order=first_order,
         shoes=shoes,
         common=workpiece.earthing.common_to_earth,
         earthed=earthed,
         scene=workpiece.scene,
         scenes=scenes,
     )
-
-
-def _earthed(volume: VolumeAntenna | None, shoes: float, common: float, workpiece: OpenedDesign) -> Earthed:
-    """The curves of a design with other ties to earth, F; the volume oscillator stays tuned as it is."""
-    other = workpiece.with_earthing(shoes, common)
-    ring, hand = other.ring_hands, other.hands[workpiece.design.player.posture]
-    if volume is None or ring is None:
-        return Earthed(hand, volume, None)
-    volume = replace(volume, curve=ring.curve)
-    return Earthed(hand, volume, BothHands(hand, ring, volume))
 
 
 def with_parts(origin: Tunable, parts: Parts) -> Tunable:
@@ -236,7 +257,8 @@ def with_parts(origin: Tunable, parts: Parts) -> Tunable:
     """
     if parts == AS_WRITTEN:
         return origin
-    found = tunable(open_loaded(changed_design(origin, parts)))
+    workpiece = open_loaded(changed_design(origin, parts))
+    found = tunable(workpiece, None if origin.law is None else first_order_of(workpiece))
     if found.instrument.mode != origin.instrument.mode:
         raise DesignError("with these parts the oscillator starts in its other mode")
     if origin.zero_beat is None or (parts.inductor, parts.antenna) == (1.0, 1.0):

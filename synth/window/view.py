@@ -45,6 +45,7 @@ from synth.window.draw_stage import draw_field
 from synth.window.draw_volume import draw_volume_hand
 from synth.window.drawer import ControlRow, draw_drawer, draw_hint, strip_effect, strip_words, without_effects
 from synth.window.keys import help_groups, help_pages
+from synth.window.layer import Layer
 from synth.window.layout import Layout, lay_out, needed_size, too_small
 from synth.window.painter import DrawnText
 from synth.window.picture import PIECES, Picture
@@ -68,9 +69,13 @@ class View:
         self._still: pygame.Surface | None = None
         self._still_key: tuple[object, ...] = ()
         self._still_texts: tuple[DrawnText, ...] = ()
-        self._empty: pygame.Surface | None = None  # what stands still, without the slow panels
+        self._empty: pygame.Surface | None = None  # what stands still, without the slow panels and layers
         self._slow: tuple[object, ...] | None = None
         self._slow_texts: tuple[DrawnText, ...] = ()
+        self._head, self._sound, self._arms = self._layers = (Layer(), Layer(), Layer())
+        self._arms_moved = False  # they were drawn for the last picture
+        self._played: tuple[object, ...] | None = None  # what the last picture drew over what stands still
+        self._touched: list[pygame.Rect] = []  # by what the last picture drew over what stands still
         self._rows: tuple[ControlRow, ...] = ()
         self._row_texts: tuple[DrawnText, ...] = ()
         self.size = (0, 0)
@@ -166,7 +171,8 @@ class View:
     @property
     def texts(self) -> tuple[DrawnText, ...]:
         """Every text of the last picture, for checks."""
-        return (*self._still_texts, *self._row_texts, *self._slow_texts, *self._canvas.texts)
+        layers = [text for layer in self._layers for text in layer.texts]
+        return (*self._still_texts, *self._row_texts, *self._slow_texts, *layers, *self._canvas.texts)
 
     def draw(self, surface: pygame.Surface, state: WindowState, shown: Picture) -> list[pygame.Rect]:
         """Draw onto `surface`, which holds the last picture; return the rectangles that may have changed."""
@@ -185,10 +191,12 @@ class View:
         if layout is None:
             canvas.onto(surface)
             self._still_texts = self._row_texts = self._slow_texts = ()
+            for layer in self._layers:
+                layer.forget()
             draw_too_small(canvas, surface.get_size(), needed_size(self.text_scale))
             return [surface.get_rect()]
         page = _page_of(state)
-        before = [touched.inflate(4, 4) for touched in canvas.touched]
+        before: list[pygame.Rect] = []
         strip = strip_words(shown.rows) if layout.drawer_is_strip else ()
         remarks = shown.remarks if page == "help" else ()
         key = (
@@ -208,22 +216,56 @@ class View:
             self._still, self._still_key = surface.copy(), key
             self._draw_still(self._still, page, shown, strip, state)
             before = [surface.get_rect()]
+            self._played = None
         if not page and shown.rows != self._rows:
             before.append(surface.get_rect().clip(self._draw_rows(self._still, layout, shown.rows)))
         slow = (shown.readouts, shown.spectrum, shown.settings)
         if not page and slow != self._slow:
             before += self._draw_slow(self._still, shown)
             self._slow = slow
+        assert self._empty is not None
+        before += self._draw_layers(self._still, self._empty, state, shown, page)
+        played = None if page else _played(state, shown)
+        if before or played != self._played:
+            before += self._touched
         for changed in before:
             surface.blit(self._still, changed, changed)
+        if not before:
+            return before
+        self._played = played
         canvas.onto(surface)
-        effect = strip_effect(shown.rows) if layout.drawer_is_strip and not page else ""
-        draw_header(canvas, shown.flags, shown.status, shown.notice, shown.listening, effect)
         if not page:
             self._draw_playing(state, shown)
-        elif page == "help":
-            draw_help_status(canvas, PIECES.join(shown.status))
-        return before + [touched.inflate(4, 4) for touched in canvas.touched]
+        after = [touched.inflate(4, 4) for touched in canvas.touched]
+        self._touched = after
+        return before + after
+
+    def _draw_layers(
+        self, still: pygame.Surface, empty: pygame.Surface, state: WindowState, shown: Picture, page: str
+    ) -> list[pygame.Rect]:
+        """What changes more slowly than the pictures come, on what stands still; where it did.
+
+        While they move, the arms in the picture of the room are drawn for every second picture.
+        """
+        canvas = self._canvas
+        effect = strip_effect(shown.rows) if canvas.layout.drawer_is_strip and not page else ""
+        head = (shown.flags, shown.status, shown.notice, shown.listening, effect)
+
+        def draw_head() -> None:
+            draw_header(canvas, *head)
+            if page == "help":
+                draw_help_status(canvas, PIECES.join(shown.status))
+
+        changed = self._head.draw(canvas, still, empty, head, draw_head)
+        if page:
+            return changed
+        wave = shown.oscillogram.tobytes(), shown.oscillogram_span, shown.peak, shown.rms
+        changed += self._sound.draw(canvas, still, empty, wave, lambda: draw_sound(canvas, shown))
+        arms = (state.distance, state.opening, state.height, state.present)
+        self._arms_moved = not (canvas.layout.drawer_over_stage or self._arms_moved or self._arms.shows(arms))
+        if self._arms_moved:
+            changed += self._arms.draw(canvas, still, empty, arms, lambda: draw_room(canvas, state))
+        return changed
 
     def _draw_rows(self, still: pygame.Surface, layout: Layout, rows: tuple[ControlRow, ...]) -> Box:
         """The controls on what stands still; where they changed. While a hand moves that is their hint alone."""
@@ -250,23 +292,18 @@ class View:
                 draw_places(canvas, shown.practice)
             draw_scatter(canvas, state.distance, shown.scatter)
             draw_figure(canvas, state)
-            draw_room(canvas, state)
             sounding = state.volume > 0.0 and not state.silenced
             draw_hand(canvas, state, shown.readouts, shown.heard, shown.oscillogram if sounding else None, shown.rms)
             draw_volume_hand(canvas, state)
             if shown.practice is not None:
                 draw_practice(canvas, shown.practice)
-        with canvas.as_one():
-            draw_oscillogram(canvas, shown.oscillogram, shown.oscillogram_span)
-        with canvas.as_one():
-            draw_level(canvas, shown.peak, shown.rms)
 
     def _draw_slow(self, still: pygame.Surface, shown: Picture) -> list[pygame.Rect]:
         """The panels that change more slowly than the pictures come, drawn on what stands still; where they are."""
         canvas, panels = self._canvas, [box for name in SLOW if (box := self.layout_seen.get(name)) is not None]
-        if self._empty is not None:
-            for panel in panels:
-                still.blit(self._empty, panel, panel)
+        assert self._empty is not None
+        for panel in panels:
+            still.blit(self._empty, panel, panel)
         canvas.onto(still)
         draw_tuner(canvas, shown.readouts)
         draw_spectrum(canvas, shown.spectrum)
@@ -314,7 +351,23 @@ class View:
         self._still_texts = tuple(canvas.texts)
         self._rows, self._row_texts = (), ()
         self._slow, self._slow_texts = None, ()
-        self._empty = None if page else still.copy()
+        for layer in self._layers:
+            layer.forget()
+        self._touched = []
+        self._empty = still.copy()
+
+
+def _played(state: WindowState, shown: Picture) -> tuple[object, ...]:
+    """What the picture over what stands still depends on."""
+    return state, shown.readouts, shown.heard, shown.scatter, shown.practice, tuple(shown.trail)
+
+
+def draw_sound(canvas: PlayCanvas, shown: Picture) -> None:
+    """The oscillogram and the level."""
+    with canvas.as_one():
+        draw_oscillogram(canvas, shown.oscillogram, shown.oscillogram_span)
+    with canvas.as_one():
+        draw_level(canvas, shown.peak, shown.rms)
 
 
 def _page_of(state: WindowState) -> str:

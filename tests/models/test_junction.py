@@ -7,8 +7,8 @@ from scipy.integrate import quad
 
 from models.junction import (
     SAFE_EXPONENT,
+    depletion,
     depletion_capacitance,
-    depletion_charge,
     exponential_junction,
     thermal_voltage,
 )
@@ -58,7 +58,9 @@ def test_charge_is_the_integral_of_the_capacitance(voltage):
     integral, _ = quad(
         lambda v: float(depletion_capacitance(v, *parameters)) * 1e12, 0.0, voltage, points=[0.375], epsabs=1e-13
     )
-    assert_allclose(depletion_charge(voltage, *parameters), integral * 1e-12, rtol=1e-9, atol=0)
+    capacitance, charge = depletion(voltage, *parameters)
+    assert_allclose(charge, integral * 1e-12, rtol=1e-9, atol=0)
+    assert_allclose(capacitance, depletion_capacitance(voltage, *parameters), rtol=1e-15, atol=0)
 
 
 def test_capacitance_rises_with_forward_voltage_without_a_step():

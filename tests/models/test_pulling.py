@@ -13,10 +13,9 @@ from scipy.integrate import solve_ivp
 
 from models.pitch import cents
 from models.pulling import (
-    advance_pair,
+    PulledPhase,
     advance_phase,
     bent_below,
-    half_angle,
     held_from,
     pulled_beat,
     pulled_beat_of,
@@ -247,24 +246,22 @@ def test_angle_is_the_phase_but_for_whole_turns(count):
     offsets = np.linspace(-400.0, 900.0, 4097)[: count + 1]
     for start in (0.3, -2.9, 40.0):
         phase = advance_phase(start, offsets, 35.0, STEP)
-        angle, _ = advance_pair(half_angle(start), offsets, 35.0, STEP)
+        angle = PulledPhase(35.0, STEP, start).advance(offsets)
         turns = (phase - angle) / TURN
         assert_allclose(turns, np.rint(turns), rtol=0, atol=1e-12)
         assert (np.abs(angle) <= TURN).all()
 
 
 @pytest.mark.parametrize("lock", [1e-9, 5.0, 180.0, 20_000.0])
-def test_the_pair_gives_the_same_bits_however_the_steps_are_cut(lock: float) -> None:
+def test_a_pulled_phase_has_the_same_bits_however_the_steps_are_cut(lock: float) -> None:
     offsets = sampled([(0.0, 900.0), (0.05, -400.0), (0.09, 0.4), (0.13, 3900.0)])
-    whole, end = advance_pair(half_angle(1.3), offsets, lock, STEP)
-    pair, found, start = half_angle(1.3), [], 0
+    whole = PulledPhase(lock, STEP, 1.3).advance(offsets)
+    cut, found, start = PulledPhase(lock, STEP, 1.3), [], 0
     for length in (1, 37, 128, 4, 2049, 1, offsets.size):
         stop = min(start + length, offsets.size - 1)
-        angles, pair = advance_pair(pair, offsets[start : stop + 1], lock, STEP)
-        found.append(angles)
+        found.append(cut.advance(offsets[start : stop + 1]))
         start = stop
     assert np.concatenate(found).tobytes() == whole.tobytes()
-    assert pair == end
 
 
 @pytest.mark.parametrize("lock", [0.3, 2.0, 40.0])

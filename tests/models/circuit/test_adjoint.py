@@ -127,6 +127,21 @@ def test_scaling_all_reactances_moves_the_frequency_by_as_much(normal):
     assert_allclose(total, -normal.state.frequency, rtol=1e-6)
 
 
+def test_slopes_by_the_matrices_are_the_response_to_the_whole_change(normal):
+    circuit = normal.state.circuit
+    changed = replace(
+        circuit,
+        inductance=1.02 * circuit.inductance,
+        fixed_capacitor=0.97 * circuit.fixed_capacitor,
+        antenna=None if circuit.antenna is None else replace(circuit.antenna, capacitance=11e-12),
+        supply_voltage=1.01 * circuit.supply_voltage,
+    )
+    found = changed.drawing().network()
+    shift = normal.slopes().shift(found.conductance, found.capacitance, found.source)
+    assert shift == pytest.approx(normal.frequency_shift(normal.disturbance_to(changed)), rel=1e-9)
+    assert abs(shift) > 1e-3 * normal.state.frequency
+
+
 def test_a_capacitor_to_earth_is_a_current_at_every_harmonic(normal):
     # a small capacitance at the collector draws j k w c V_k: the response to these currents is d(frequency)/dC
     capacitance, node = 1e-15, "collector"

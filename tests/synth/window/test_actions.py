@@ -7,6 +7,7 @@ from types import SimpleNamespace
 from typing import Any
 
 import pytest
+from beside import beside
 
 from synth.build.workbench import open_design
 from synth.window import actions as module
@@ -20,7 +21,7 @@ DEMOS = Path(__file__).resolve().parents[3] / "demos"
 
 @pytest.fixture(scope="module")
 def sessions() -> dict[str, Session]:
-    return {name: session_of([open_design(DEMOS / f"{name}.toml")]) for name in ("meadow", "willow")}
+    return {name: session_of([open_design(DEMOS / f"{name}.toml")], work=beside) for name in ("meadow", "willow")}
 
 
 class Speaker:
@@ -55,7 +56,7 @@ def test_a_costly_instrument_changes_twenty_times_a_second_and_ends_as_set(sessi
     assert is_costly(session.instrument)
     speaker, when = drag(session, monkeypatch)
     assert when[0] == 100.0  # the first at once
-    assert all(later - earlier >= module.COSTLY_TIME - 1e-9 for earlier, later in zip(when, when[1:], strict=False))
+    assert when[-1] - when[0] >= (len(when) - 2) * module.COSTLY_TIME
     assert 12 <= len(when) <= 21  # some places of the slider share a step
     assert speaker.sent[-1].tone_low_pass == session.settings.number("tone")
 

@@ -8,6 +8,7 @@ from threading import Event
 
 import numpy as np
 import pytest
+from beside import beside
 from small_instrument import RING_CURVE, ROD, small_field
 
 from models.hand.capacitance_curve import CapacitanceCurve
@@ -140,7 +141,7 @@ def test_given_curves_have_no_ties_to_change() -> None:
 
 def test_another_stance_sounds_as_before_until_its_field_is_there(asked: Event) -> None:
     """Leaning: solved beside the window, and shown as being computed; then the field of that scene sounds."""
-    session = session_of([OpenedDesign(template_design())])
+    session = session_of([OpenedDesign(template_design())], work=beside)
     before = session.instrument.curve
     session.set("lean", 0.05)
     session.update()
@@ -197,7 +198,8 @@ def test_what_a_stance_does_live_is_what_the_list_of_field_says(monkeypatch, cau
     for name, value in more.items():
         settings = settings.with_value(name, value if isinstance(value, str) else first.number(name) + value)
     assert offer.scenes is not None
-    offer.scenes.solve(stance_of(offer, settings.stance))
+    stance = stance_of(offer, settings.stance)
+    offer.scenes.keep(stance, offer.scenes.solved(stance))
     tuned, still = retuned(offer, settings), retuned(offer, first)
     for distance, cents in zip(moves.distances_m, listed.cents, strict=True):
         live = 1200.0 * math.log2(float(tuned.field.frequency_at(distance)) / float(still.field.frequency_at(distance)))
@@ -217,7 +219,7 @@ def test_a_stance_whose_field_cannot_be_solved_is_taken_back(monkeypatch) -> Non
         raise DesignError("the player stands in the wall")
 
     monkeypatch.setattr("synth.build.workbench.field_for", field_for)
-    session = session_of([OpenedDesign(template_design())])
+    session = session_of([OpenedDesign(template_design())], work=beside)
     session.set("tone", 4000.0)
     session.update()
     session.set("lean", 0.05)
@@ -232,7 +234,7 @@ def test_a_stance_whose_field_cannot_be_solved_is_taken_back(monkeypatch) -> Non
 
 
 def test_a_setting_put_beside_one_that_is_being_computed_sounds_as_it_is_set(asked: Event) -> None:
-    session = session_of([OpenedDesign(template_design())])
+    session = session_of([OpenedDesign(template_design())], work=beside)
     session.set("lean", 0.05)
     session.update()
     assert session.add_side()

@@ -10,6 +10,7 @@ from typing import Any
 import numpy as np
 import pygame
 import pytest
+from beside import beside
 from listener import Listener
 from window_script import Step, check, click, idle, key, point, post, shows
 from window_script import play as play_session
@@ -53,7 +54,7 @@ FADE = [idle] * 20
 
 
 def test_dragging_a_slider_retunes_while_the_hand_stays(pieces: list[OpenedDesign]) -> None:
-    session = session_of(pieces[:1])
+    session = session_of(pieces[:1], work=beside)
     steps: list[Step] = [lambda player: click((600, 250)), *FADE, lambda player: point((200, 250)), *FADE]
     held: list[tuple[float, float]] = []
     steps.append(lambda player: held.append((player.state.distance, player.state.volume)))
@@ -81,7 +82,7 @@ def test_dragging_a_slider_retunes_while_the_hand_stays(pieces: list[OpenedDesig
 
 
 def test_the_wheel_closes_the_hand_over_the_stage_and_steps_a_row(pieces: list[OpenedDesign]) -> None:
-    session = session_of(pieces[:1])
+    session = session_of(pieces[:1], work=beside)
     steps: list[Step] = [
         lambda player: point((600, 250)),
         lambda player: post("MOUSEWHEEL", y=-1, x=0, flipped=False),
@@ -107,7 +108,7 @@ def test_the_wheel_closes_the_hand_over_the_stage_and_steps_a_row(pieces: list[O
 
 def test_closing_fingers_lower_the_pitch_and_hold_the_wrist(pieces: list[OpenedDesign]) -> None:
     """By a key that is held, by one that stays, and back: one distance, and a pitch that glides down and up again."""
-    session, places = session_of(pieces[:1]), []
+    session, places = session_of(pieces[:1], work=beside), []
     listener = Listener(session.instrument)
 
     def note(player: PlayWindow) -> None:
@@ -136,7 +137,7 @@ def click_on_first(player: PlayWindow) -> None:
 
 
 def test_one_key_changes_sides_with_their_own_controls(pieces: list[OpenedDesign]) -> None:
-    session = session_of(pieces)
+    session = session_of(pieces, work=beside)
     steps: list[Step] = [
         check(lambda player: shows(player, "B Heron")),
         *[key("tab")] * CONTROL_NAMES.index("zero_beat"),
@@ -169,11 +170,11 @@ def test_one_key_changes_sides_with_their_own_controls(pieces: list[OpenedDesign
 
 def test_with_one_design_there_is_no_other_side(pieces: list[OpenedDesign]) -> None:
     told = check(lambda player: "beatfield play A.toml" in player.state.notice)
-    play(session_of(pieces[:1]), [key("o"), *WAIT, told])
+    play(session_of(pieces[:1], work=beside), [key("o"), *WAIT, told])
 
 
 def test_playing_by_keys_alone(pieces: list[OpenedDesign]) -> None:
-    session = session_of(pieces[:1])
+    session = session_of(pieces[:1], work=beside)
     steps: list[Step] = [key("right"), key("space"), *[idle] * 30]
     seen: list[tuple[float, float]] = []
     steps += [
@@ -195,7 +196,7 @@ def test_playing_by_keys_alone(pieces: list[OpenedDesign]) -> None:
 def test_every_control_can_be_reached_and_changed_by_keys(
     pieces: list[OpenedDesign], monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    session, field = session_of(pieces[:1]), pieces[0].hand_field
+    session, field = session_of(pieces[:1], work=beside), pieces[0].hand_field
     monkeypatch.setattr("synth.build.workbench.field_for", lambda *_, **__: field)  # of another stance: not solved here
     steps: list[Step] = []
     for _ in CONTROLS:
@@ -213,7 +214,7 @@ def test_every_control_can_be_reached_and_changed_by_keys(
 
 
 def test_reset_and_undo_of_reset(pieces: list[OpenedDesign]) -> None:
-    session = session_of(pieces[:1])
+    session = session_of(pieces[:1], work=beside)
     session.set("tone", 1000.0)
     session.set("jitter", 1.5)
     steps: list[Step] = [
@@ -232,7 +233,7 @@ def test_reset_and_undo_of_reset(pieces: list[OpenedDesign]) -> None:
 
 
 def test_the_drone_takes_the_note_that_sounds(pieces: list[OpenedDesign]) -> None:
-    session = session_of(pieces[:1])
+    session = session_of(pieces[:1], work=beside)
     place = float(pieces[0].field.distance_at(220.0))
 
     def there(player: PlayWindow) -> None:
@@ -247,7 +248,7 @@ def test_the_drone_takes_the_note_that_sounds(pieces: list[OpenedDesign]) -> Non
 
 
 def test_takes_are_kept_and_played_again(pieces: list[OpenedDesign], tmp_path: Path) -> None:
-    session = session_of(pieces[:1])
+    session = session_of(pieces[:1], work=beside)
     listener = Listener(session.instrument)
     path = HandPath(np.array([0.0, 1.0]), np.array([0.3, 0.2]), np.ones(2))
 
@@ -279,7 +280,7 @@ def test_takes_are_kept_and_played_again(pieces: list[OpenedDesign], tmp_path: P
 
 
 def test_a_lost_sound_names_the_key_that_starts_it_again(pieces: list[OpenedDesign]) -> None:
-    session = session_of(pieces[:1])
+    session = session_of(pieces[:1], work=beside)
     listener = Listener(session.instrument)
 
     def lose(player: PlayWindow) -> None:
@@ -297,11 +298,11 @@ def test_left_handed_and_large_text_from_the_start(pieces: list[OpenedDesign]) -
         return scale.x_of(0.1) < scale.x_of(0.3) and player.view.text_scale == 1.3
 
     steps: list[Step] = [idle, check(mirrored), key("l"), *WAIT, check(lambda player: not player.view.mirrored)]
-    play(session_of(pieces[:1]), steps, look=Look(mirrored=True, text_scale=1.3))
+    play(session_of(pieces[:1], work=beside), steps, look=Look(mirrored=True, text_scale=1.3))
 
 
 def test_fingers_are_two_hands_and_hold_sliders(pieces: list[OpenedDesign]) -> None:
-    session = session_of(pieces[:1])
+    session = session_of(pieces[:1], work=beside)
 
     def finger(kind: str, number: int, place: Callable[[PlayWindow], tuple[int, int]]) -> Step:
         def step(player: PlayWindow) -> None:
@@ -338,7 +339,7 @@ def test_fingers_are_two_hands_and_hold_sliders(pieces: list[OpenedDesign]) -> N
 
 
 def test_a_finger_beside_the_stage_plays_nothing_but_the_setting_it_taps(pieces: list[OpenedDesign]) -> None:
-    session = session_of(pieces)
+    session = session_of(pieces, work=beside)
 
     def tap(place: Callable[[PlayWindow], tuple[int, int]]) -> list[Step]:
         def step(kind: str) -> Step:
@@ -365,7 +366,7 @@ def test_a_finger_beside_the_stage_plays_nothing_but_the_setting_it_taps(pieces:
 
 
 def test_a_gamepad_moves_the_hand_and_switches(pieces: list[OpenedDesign]) -> None:
-    session = session_of(pieces)
+    session = session_of(pieces, work=beside)
     steps: list[Step] = [
         lambda player: post("JOYAXISMOTION", instance_id=0, joy=0, axis=0, value=1.0),
         *[idle] * 20,

@@ -2,11 +2,15 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
+from concurrent.futures import Future
 from dataclasses import replace
 from pathlib import Path
+from typing import Any
 
 import numpy as np
 import pytest
+from beside import beside
 from window_script import session_on
 
 from models.branch.modes import mode_frequencies
@@ -20,6 +24,7 @@ from synth.build.workbench import OpenedDesign, open_design
 from synth.errors import DesignError
 from synth.sound.level_match import level_db
 from synth.window.controls import Settings
+from synth.window.first_order import first_order_of
 from synth.window.retune import BEYOND_TRIMMER, retuned
 from synth.window.session import SAMPLE_RATE, Session, opened_side, session_of, shared_sweep, sound_of
 from synth.window.tunable import AS_WRITTEN, Parts, Tunable, first_settings, towards_parts, tunable, with_parts
@@ -149,11 +154,51 @@ def test_register_solves_a_circuit_anew(offers: dict[str, Tunable]) -> None:
     assert 1.1 < changed.instrument.offset_slope(0.3) / offer.instrument.offset_slope(0.3) < 2.0**0.5
 
 
+def prepared(offer: Tunable, opened: OpenedDesign) -> Tunable:
+    return replace(offer, first_order=first_order_of(opened))
+
+
+class NeverDone:
+    """Stands for the work beside the window: it takes whatever it is asked, and is never done."""
+
+    def __init__(self) -> None:
+        self.asked: list[Callable[..., Any]] = []
+
+    def submit(self, function: Callable[..., Any], /, *_: Any) -> Future[Any]:
+        self.asked.append(function)
+        return Future()
+
+    def shutdown(self, wait: bool = True, *, cancel_futures: bool = False) -> None:
+        pass
+
+
+@pytest.mark.parametrize("part", ["register", "inductor"])
+def test_every_motion_of_a_drag_sounds_by_the_law_while_the_circuit_is_solved(
+    pieces: dict[str, OpenedDesign], offers: dict[str, Tunable], part: str
+) -> None:
+    """Forty motions of a slider, none of which waits for a solution: each has a frequency of its own at once."""
+    work = NeverDone()
+    session = Session([opened_side("Willow", prepared(offers["willow"], pieces["willow"]))], lambda: work)
+    heard, solved = [], float(session.instrument.beat_frequency(0.2))
+    for motion in range(40):
+        session.slide(part, 0.5 + (motion + 1) / 240.0)
+        session.update()
+        assert session.take_changed()
+        heard.append(float(session.instrument.beat_frequency(0.2)))
+    assert work.asked == [with_parts]  # one solution was asked for; it is under way all the time
+    assert len(set(heard)) == len(heard)
+    steps = np.diff([solved, *heard])
+    assert np.all(steps > 0.0) or np.all(steps < 0.0)
+    assert np.abs(np.diff(steps)).max() < 0.05 * np.abs(steps).max()  # no leaps
+
+
 @pytest.mark.slow
 @pytest.mark.parametrize("part", ["register", "inductor"])
-def test_a_circuit_on_its_way_sounds_as_the_solved_one_to_first_order(offers: dict[str, Tunable], part: str) -> None:
+def test_a_circuit_on_its_way_sounds_as_the_solved_one_to_first_order(
+    pieces: dict[str, OpenedDesign], offers: dict[str, Tunable], part: str
+) -> None:
     """Against circuits solved anew: half the change leaves a quarter of the error."""
-    offer, errors, hand = offers["willow"], [], PLACES[:3]
+    offer, errors, hand = prepared(offers["willow"], pieces["willow"]), [], PLACES[:3]
     for ratio in (1.02, 1.04):
         parts = replace(AS_WRITTEN, **{part: ratio})
         solved, moved = (
@@ -249,7 +294,7 @@ def test_controls_that_are_not_there_say_why(pieces: dict[str, OpenedDesign]) ->
 
 
 def test_two_designs_are_within_half_a_decibel(pieces: dict[str, OpenedDesign]) -> None:
-    session = session_of([pieces["meadow"], pieces["heron"]])
+    session = session_of([pieces["meadow"], pieces["heron"]], work=beside)
     assert session.names == ("A Meadow", "B Heron")
     session.set("detector", "square-law")
     session.set("tone", 500.0)
@@ -263,7 +308,7 @@ def test_two_designs_are_within_half_a_decibel(pieces: dict[str, OpenedDesign]) 
 
 
 def test_each_side_keeps_its_own_settings(pieces: dict[str, OpenedDesign]) -> None:
-    session = session_of([pieces["meadow"], pieces["heron"]])
+    session = session_of([pieces["meadow"], pieces["heron"]], work=beside)
     session.set("zero_beat", 0.4)
     session.update()
     assert session.switch()
@@ -280,7 +325,7 @@ def test_each_side_keeps_its_own_settings(pieces: dict[str, OpenedDesign]) -> No
 
 
 def test_a_change_just_before_the_switch_is_not_lost(pieces: dict[str, OpenedDesign]) -> None:
-    session = session_of([pieces["meadow"], pieces["heron"]])
+    session = session_of([pieces["meadow"], pieces["heron"]], work=beside)
     session.set("zero_beat", 0.4)
     session.switch()
     session.switch()

@@ -11,6 +11,7 @@ from pathlib import Path
 
 import numpy as np
 import pytest
+from beside import beside
 
 from models.pitch import frequency_of_note, note_number
 from models.pitch_field import PitchField
@@ -41,7 +42,7 @@ def offer(meadow: OpenedDesign) -> Tunable:
 
 
 def fresh(meadow: OpenedDesign) -> Session:
-    return session_of([meadow], [design_source(DEMOS / "meadow.toml")])
+    return session_of([meadow], [design_source(DEMOS / "meadow.toml")], beside)
 
 
 def until(session: Session, ready: Callable[[], bool], most: float = 60.0) -> None:
