@@ -353,7 +353,7 @@ class View:
         self._slow, self._slow_texts = None, ()
         for layer in self._layers:
             layer.forget()
-        self._touched = []
+        self._arms_moved, self._touched = False, []
         self._empty = still.copy()
 
 

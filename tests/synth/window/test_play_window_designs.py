@@ -286,8 +286,8 @@ def test_a_lost_sound_names_the_key_that_starts_it_again(pieces: list[OpenedDesi
     def lose(player: PlayWindow) -> None:
         listener.device_error = "Sound lost: the audio process ended."
 
-    steps: list[Step] = [lose, *WAIT, check(lambda player: shows(player, "B: start the sound again")), key("b"), *WAIT]
-    play(session, steps, listener=listener)
+    told = check(lambda player: shows(player, "B: start the sound again"))
+    play(session, [lose, *WAIT, *WAIT, told, key("b"), *WAIT], listener=listener)  # words change every sixth picture
     assert ("restart", False) in listener.told
 
 
