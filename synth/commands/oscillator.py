@@ -57,7 +57,9 @@ def add_arguments(parser: ArgumentParser) -> None:
         help="write the circuit diagram, with what to read at each node, as PNG or SVG",
     )
     parser.add_argument(
+        "--trace",
         "--transient",
+        dest="transient",
         metavar="FILE",
         action=Written,
         or_stdout=True,

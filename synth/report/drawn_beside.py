@@ -6,12 +6,13 @@
         ...                                                       # compute on
         drawing.finish()                                          # wait; what drawing returned, or raised
 
-Where that would gain nothing (one processor, or the library is loaded here already) it is drawn here. On Linux it is
-a fork of this one, which has loaded numpy and the module then, where no other thread runs; else it starts anew.
+Where that would gain nothing (one processor, or the plotting library is loaded here already) it is drawn here. On Linux
+it is a fork of this one, which has loaded numpy and the module then, where no other thread runs; else it starts anew.
 """
 
 from __future__ import annotations
 
+import gc
 import multiprocessing
 import os
 import signal
@@ -30,19 +31,21 @@ PLOTS = ("matplotlib.backends.backend_agg", "matplotlib.figure", "PIL.PngImagePl
 
 
 class DrawnBeside:
-    """What a function of `module` draws; what it is given and returns must be plain data."""
+    """What a function of `module` draws; what it is given and returns must be plain data. plots: whether it draws with
+    the plotting library, which is loaded ahead.
+    """
 
-    def __init__(self, module: str) -> None:
+    def __init__(self, module: str, plots: bool = True) -> None:
         self._process = None
         self._result: object = None
-        if PLOTS[0] in sys.modules or (os.cpu_count() or 1) < 2:
+        if (plots and PLOTS[0] in sys.modules) or (os.cpu_count() or 1) < 2:
             return
         forked = sys.platform == "linux" and threading.active_count() == 1
         if forked:
             import_module(module)
         context = multiprocessing.get_context("fork") if forked else multiprocessing.get_context("spawn")
         self._answers, theirs = context.Pipe()
-        process = context.Process(target=_draw_one, args=(theirs, module), name="beatfield plot", daemon=True)
+        process = context.Process(target=_draw_one, args=(theirs, module, plots), name="beatfield plot", daemon=True)
         with _signals_held():
             process.start()
         theirs.close()
@@ -103,8 +106,9 @@ def _signals_held() -> Iterator[None]:
         signal.signal(signal.SIGINT, before)
 
 
-def _draw_one(pipe: Connection, module: str) -> None:
+def _draw_one(pipe: Connection, module: str, plots: bool) -> None:
     """Body of the second process: load, wait for what is to be drawn, draw, answer. Ended early it leaves no file."""
+    gc.disable()  # it draws once and ends
     signal.signal(signal.SIGINT, signal.SIG_IGN)
     for one in ENDING:
         signal.signal(one, lambda *_: sys.exit(1))
@@ -113,13 +117,14 @@ def _draw_one(pipe: Connection, module: str) -> None:
     fault: Exception | None = None
     result: object = None
     try:
-        from synth.report.figure import plotting_library
-
         import_module(module)
-        with suppress(InstrumentError, ImportError):  # one that is missing is told of by whoever draws with it
-            plotting_library()
-            for name in PLOTS:
-                import_module(name)
+        if plots:
+            from synth.report.figure import plotting_library
+
+            with suppress(InstrumentError, ImportError):  # one that is missing is told of by whoever draws with it
+                plotting_library()
+                for name in PLOTS:
+                    import_module(name)
         function, arguments = pipe.recv()
         result = function(*arguments)
     except EOFError:  # nobody is left who waits for it

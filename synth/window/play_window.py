@@ -52,7 +52,7 @@ if TYPE_CHECKING:
 
 FRAME_TIME = 1.0 / 60.0  # s
 READOUT_FRAMES = 6  # the numbers change every sixth picture, faster than they can be read
-WAVE_FRAMES = 2  # the sound is shown anew in every second picture
+WAVE_FRAMES = 2  # the sound, and what is told of it, is shown anew in every second picture
 PREPARED = 30  # pictures after which what changes of a circuit need is prepared, once the sound has begun
 LEAST_PAUSE = 0.06  # s between two fields that are drawn while a control is dragged
 REST_SHARE = 4.0  # of the time that drawing one takes
@@ -215,7 +215,8 @@ class PlayWindow(PracticeEvents):
     def draw(self, surface: pygame.Surface) -> list[pygame.Rect]:
         """Draw the next picture; return the rectangles that may have changed."""
         meters = self.speaker.meters()
-        self._follow(meters)
+        if self.frames % WAVE_FRAMES == 0:
+            self._follow(meters)
         state = self.state
         if state.replaying and meters.replaying:
             played = float(self.session.tuned.instrument.clip_to_curve(meters.distance))

@@ -13,6 +13,8 @@ from scipy.integrate import solve_ivp
 
 from models.pitch import cents
 from models.pulling import (
+    COTANGENT,
+    NEAR,
     PulledPhase,
     advance_phase,
     bent_below,
@@ -241,12 +243,20 @@ def test_edges_and_bad_values() -> None:
         pulled_beat(1.0, -1.0)
 
 
+def test_the_short_series_is_s_coth_s_where_it_stands_for_it() -> None:
+    below, above = NEAR
+    square = np.linspace(below, above, 1001)  # 0 is none of them
+    size = np.sqrt(np.abs(square))
+    expected = np.where(square < 0.0, size / np.tan(size), size / np.tanh(size))
+    assert_allclose(np.polynomial.polynomial.polyval(square, COTANGENT), expected, rtol=0, atol=2e-12)
+
+
 @pytest.mark.parametrize("count", [1, 7, 128, 4096])
 def test_angle_is_the_phase_but_for_whole_turns(count):
     offsets = np.linspace(-400.0, 900.0, 4097)[: count + 1]
     for start in (0.3, -2.9, 40.0):
         phase = advance_phase(start, offsets, 35.0, STEP)
-        angle = PulledPhase(35.0, STEP, start).advance(offsets)
+        angle = 2.0 * PulledPhase(35.0, STEP, start).half_phases(offsets)
         turns = (phase - angle) / TURN
         assert_allclose(turns, np.rint(turns), rtol=0, atol=1e-12)
         assert (np.abs(angle) <= TURN).all()
@@ -255,11 +265,11 @@ def test_angle_is_the_phase_but_for_whole_turns(count):
 @pytest.mark.parametrize("lock", [1e-9, 5.0, 180.0, 20_000.0])
 def test_a_pulled_phase_has_the_same_bits_however_the_steps_are_cut(lock: float) -> None:
     offsets = sampled([(0.0, 900.0), (0.05, -400.0), (0.09, 0.4), (0.13, 3900.0)])
-    whole = PulledPhase(lock, STEP, 1.3).advance(offsets)
+    whole = PulledPhase(lock, STEP, 1.3).half_phases(offsets)
     cut, found, start = PulledPhase(lock, STEP, 1.3), [], 0
     for length in (1, 37, 128, 4, 2049, 1, offsets.size):
         stop = min(start + length, offsets.size - 1)
-        found.append(cut.advance(offsets[start : stop + 1]))
+        found.append(cut.half_phases(offsets[start : stop + 1]))
         start = stop
     assert np.concatenate(found).tobytes() == whole.tobytes()
 
