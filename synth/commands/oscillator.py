@@ -128,6 +128,7 @@ def _read(arguments: Namespace, drawing: DrawnBeside | None) -> int:
     with ProgressLine("solving the oscillator"):
         prepared = prepared_oscillator(design, arguments.which, pot, arguments.load, setting)
         state = steady(prepared)
+    with ProgressLine("following the start-up"):
         run = switched_on(prepared)
     if arguments.transient:
         from synth.analysis.start_up import integrated
