@@ -37,7 +37,7 @@ ABSOLUTE_TOLERANCE = 1e-9
 CURRENT_SCALE = 1e-3
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(frozen=True, slots=True, eq=False)
 class TransientRecord:
     """A run: times (m,), s, equally spaced, and states (n, m), V and A, of the nodes `names`; tank: its two nodes."""
 

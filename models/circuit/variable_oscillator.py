@@ -31,7 +31,7 @@ LARGEST_JUMP = 0.02
 """Largest relative step of frequency between neighbours that still counts as the same mode."""
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(frozen=True, slots=True, eq=False)
 class VariableOscillator:
     """The solved oscillator: `states`, one for each antenna capacitance of `capacitances` (n,), F, increasing."""
 
