@@ -35,6 +35,8 @@ transistor it is a good third of that).
 ABSOLUTE_TOLERANCE = 1e-9
 """V; currents of inductors are scaled by CURRENT_SCALE."""
 CURRENT_SCALE = 1e-3
+MOST_STEPS = 100_000
+"""Between two points of the record."""
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -179,27 +181,28 @@ def simulate(
     scale = np.array([CURRENT_SCALE if name in linear.coils else 1.0 for name in linear.names])
     absolute = ABSOLUTE_TOLERANCE * scale
 
-    from scipy.integrate import solve_ivp  # heavy, and seldom needed
+    from scipy.integrate import odeint  # heavy, and seldom needed
 
     def told(time: float, states: Floats) -> Floats:
         progress(time / duration)
         return derivative(time, states)
 
     def integrated(begin: float, states: Floats, until: Floats) -> Floats:
-        result = solve_ivp(
+        later = until[until > begin]
+        found, facts = odeint(
             told,
-            (begin, float(until[-1])),
             states,
-            method="LSODA",
-            t_eval=until,
+            np.concatenate([[begin], later]),
+            tfirst=True,
             rtol=relative_tolerance,
             atol=absolute,
-            max_step=0.1 / frequency,
+            hmax=0.1 / frequency,
+            mxstep=MOST_STEPS,
+            full_output=True,
         )
-        if not result.success:
-            raise ValueError(f"transient: the integrator stopped at {result.t[-1]:g} s: {result.message}")
-        found: Floats = result.y
-        return found
+        if facts["message"] != "Integration successful." or not np.isfinite(found).all():
+            raise ValueError(f"transient: the integrator stopped: {facts['message']}")
+        return np.asarray(found[later.size - until.size + 1 :].T)
 
     kick = thermal_kick(circuit, duration) if start is None and thermal else None
     if kick is None or kick[0] <= 2.0 / frequency:

@@ -83,7 +83,9 @@ def sampled(nodes: Nodes) -> np.ndarray:
     [
         ([(0.0, 40.0), (0.7, -30.0), (1.4, 3.0), (2.2, 0.51)], 0.5),  # through zero beat, then just outside lock
         ([(0.0, 0.0), (0.5, 4.99), (1.0, 5.01), (2.0, 60.0)], 5.0),  # locked, to the edge, away
-        ([(0.0, -800.0), (0.2, 800.0), (0.4, 20.0), (1.0, 20.0)], 20.0),  # 8 kHz per second, then on the edge itself
+        pytest.param(  # 8 kHz per second, then on the edge itself
+            [(0.0, -800.0), (0.2, 800.0), (0.4, 20.0), (1.0, 20.0)], 20.0, marks=pytest.mark.slow
+        ),
         pytest.param(  # strong pulling, sliding into lock
             [(0.0, 1500.0), (0.25, -1000.0), (0.3, 300.0), (1.0, 190.0)], 200.0, marks=pytest.mark.slow
         ),
@@ -134,7 +136,9 @@ def test_phase_along_a_smooth_hand() -> None:
     assert np.abs(advance_phase(0.0, offset(times), 3.0, STEP) - expected[1:]).max() < 1e-6
 
 
-@pytest.mark.parametrize("lock", [0.0, 1e-9, 2.0, 150.0])
+@pytest.mark.parametrize(
+    "lock", [0.0, pytest.param(1e-9, marks=pytest.mark.slow), 2.0, pytest.param(150.0, marks=pytest.mark.slow)]
+)
 def test_splitting_into_blocks_changes_nothing(lock: float) -> None:
     offsets = sampled([(0.0, 900.0), (0.5, -400.0), (0.9, 2.0), (1.3, 3900.0)])
     whole = advance_phase(-1.7, offsets, lock, STEP)
