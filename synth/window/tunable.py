@@ -18,12 +18,11 @@ import math
 from collections.abc import Mapping
 from dataclasses import dataclass, field, replace
 from functools import lru_cache
-from typing import Any, cast
+from typing import TYPE_CHECKING, Any, cast
 
 import numpy as np
 
 from models.arrays import Floats
-from models.builds.drift import DriftLaw
 from models.circuit.oscillator import pot_sweep
 from models.circuit.variable_law import VariableLaw
 from models.detector.memoryless import DETECTORS
@@ -35,7 +34,6 @@ from models.instrument import Instrument
 from models.tank import Tank
 from models.volume.both_hands import BothHands
 from models.volume.volume_antenna import VolumeAntenna
-from synth.analysis.drift import drift_law
 from synth.build.notices import COMMON_NO_CONDUCTOR, explained
 from synth.build.workbench import OpenedDesign, open_loaded
 from synth.designs.quantity import format_quantity
@@ -43,6 +41,9 @@ from synth.designs.sections import Design
 from synth.errors import DesignError
 from synth.window.controls import BYSTANDERS, COMMONS, CONTROLS, Control, Settings, Stance
 from synth.window.first_order import FirstOrder, first_order_of
+
+if TYPE_CHECKING:
+    from models.builds.drift import DriftLaw
 
 POT_POINTS = 21
 DESIGNED = "as designed"
@@ -209,6 +210,8 @@ def tunable(workpiece: OpenedDesign, at_once: bool = False) -> Tunable:
     if at_once and instrument.variable_law is not None:
         faults["temperature"] = faults["pot"] = BEING_SOLVED
     else:
+        from synth.analysis.drift import drift_law  # with the laws of many builds, which a first sound does without
+
         try:
             drift = drift_law(workpiece, 1.0, np.empty(0))
         except (DesignError, ValueError) as error:
