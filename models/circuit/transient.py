@@ -39,7 +39,7 @@ MOST_STEPS = 100_000
 """Between two points of the record."""
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(frozen=True, slots=True, eq=False)
 class TransientRecord:
     """A run: times (m,), s, equally spaced, and states (n, m), V and A, of the nodes `names`; tank: its two nodes."""
 

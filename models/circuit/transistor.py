@@ -86,7 +86,7 @@ class Transistor:
             positive("early_voltage", self.early_voltage)
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(frozen=True, slots=True, eq=False)
 class PortState:
     """Currents (p, ...), A, charges (p, ...), C, and their derivatives (p, p, ...), S and F, by the port voltages."""
 

@@ -1,10 +1,10 @@
 """Plots drawn by a second process: it loads the library, half a second of work, while this one solves.
 
     with DrawnBeside("synth.report.start_up_plot") as drawing:  # loads that module, and starts it
-        ...                                                       # compute
-        drawing.draw(save_oscillator_plot, picture, path, force)  # hand over what is to be drawn
-        ...                                                       # compute on
-        drawing.finish()                                          # wait; what drawing returned, or raised
+        ...  # compute
+        drawing.draw(save_unsteady_plot, title, curves, path, force)  # hand over what is to be drawn
+        ...  # compute on
+        drawing.finish()  # wait; what drawing returned, or raised
 
 Where that would gain nothing (one processor, or the plotting library is loaded here already) it is drawn here. On Linux
 it is a fork of this one, which has loaded numpy and the module then, where no other thread runs; else it starts anew.
@@ -59,13 +59,19 @@ class DrawnBeside:
             self._process.terminate()
             self._process.join()
 
-    def draw(self, function: Callable[..., object], *arguments: object) -> None:
-        """Have it drawn."""
+    def draw(
+        self, function: Callable[..., object], *arguments: object, last: Callable[[], object] | None = None
+    ) -> None:
+        """Have it drawn. last: makes what the function gets by calling its last argument; it is made here, while the
+        drawing has begun.
+        """
         if self._process is None:
-            self._result = function(*arguments)
+            self._result = function(*arguments) if last is None else function(*arguments, last)
             return
         try:
-            self._answers.send((function, arguments))
+            self._answers.send((function, arguments, last is not None))
+            if last is not None:
+                self._answers.send(last())
         except OSError:  # it has ended: what `finish` says
             return
 
@@ -125,8 +131,8 @@ def _draw_one(pipe: Connection, module: str, plots: bool) -> None:
                 plotting_library()
                 for name in PLOTS:
                     import_module(name)
-        function, arguments = pipe.recv()
-        result = function(*arguments)
+        function, arguments, more = pipe.recv()
+        result = function(*arguments, pipe.recv) if more else function(*arguments)
     except EOFError:  # nobody is left who waits for it
         return
     except InstrumentError as error:

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import operator
+import os
 import sys
 import time
 from multiprocessing import active_children
@@ -79,6 +81,15 @@ def test_one_that_is_ended_is_told_and_one_that_is_not_needed_ends(not_loaded):
     with DrawnBeside(MODULE):
         assert len(active_children()) == 1
     assert not active_children()
+
+
+@pytest.mark.parametrize("processors", [1, 2])
+def test_what_is_asked_for_last_is_made_here(processors, monkeypatch):
+    monkeypatch.setattr("os.cpu_count", lambda: processors)
+    with DrawnBeside(MODULE, plots=False) as drawing:
+        assert len(active_children()) == processors - 1
+        drawing.draw(operator.call, last=lambda: f"made by {os.getpid()}")
+        assert drawing.finish() == f"made by {os.getpid()}"
 
 
 def test_where_the_library_is_loaded_it_is_drawn_here(curves, tmp_path, monkeypatch):
