@@ -31,6 +31,9 @@ def _hear_no_more() -> None:
     for name in ("SIGINT", "SIGTERM", "SIGHUP"):
         if hasattr(signal, name):
             signal.signal(getattr(signal, name), signal.SIG_IGN)
+    # A Ctrl-C that came while text was run as code (a dataclass is made so) is remembered by CPython, which then ends
+    # by that signal and not with our exit code; running any text makes it forget.
+    exec("")
 
 
 if __name__ == "__main__":  # the sound process starts a fresh interpreter and must not run the command again

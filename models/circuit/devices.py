@@ -9,7 +9,7 @@ import numpy as np
 from numpy.typing import ArrayLike
 
 from models.arrays import Floats
-from models.circuit.transistor import NoiseSource, PortState
+from models.circuit.transistor import NoiseSource, PortState, TransistorPorts
 from models.junction import THERMAL_VOLTAGE
 
 
@@ -93,6 +93,13 @@ class Devices:
         found = [law.currents_and_capacitances(ports[place]) for law, place in zip(self.laws, self.places, strict=True)]
         currents = np.concatenate([one[0] for one in found]) - self.carried[:, None] * ports
         return currents, np.concatenate([one[1] for one in found])
+
+    def at_instant(self, voltages: Sequence[float]) -> tuple[Sequence[float], Sequence[float]]:
+        """Return currents, A, and capacitances, F, of plain port voltages: quick where a transistor is all there is."""
+        if self._direct and isinstance(self.laws[0], TransistorPorts):
+            return self.laws[0].at_instant(voltages)
+        currents, capacitances = self.currents_and_capacitances(np.array(voltages))
+        return currents[:, 0].tolist(), capacitances[:, 0].tolist()
 
     def evaluate(self, voltages: ArrayLike) -> PortState:
         """Return currents, charges and both Jacobians for port voltages (p, m), V."""

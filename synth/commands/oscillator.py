@@ -58,7 +58,9 @@ def add_arguments(parser: ArgumentParser) -> None:
         help="write the circuit diagram, with what to read at each node, as PNG or SVG",
     )
     parser.add_argument(
+        "--trace",
         "--transient",
+        dest="transient",
         metavar="FILE",
         action=Written,
         or_stdout=True,
@@ -128,6 +130,7 @@ def _read(arguments: Namespace, drawing: DrawnBeside | None) -> int:
     with ProgressLine("solving the oscillator"):
         prepared = prepared_oscillator(design, arguments.which, pot, arguments.load, setting)
         state = steady(prepared)
+    with ProgressLine("following the start-up"):
         run = switched_on(prepared)
     if arguments.transient:
         from synth.analysis.start_up import integrated

@@ -80,21 +80,21 @@ def _written(arguments: Namespace, stack: ExitStack) -> int:
         raise DesignError(
             "name a file for the sheet with -o sheet.html, or ask for its figures with --text, --json, --csv or --plot"
         )
+    if arguments.which and not arguments.readings:
+        raise DesignError("--which says what the readings are of; add --readings READINGS.csv")
+    readings = None if arguments.readings is None else load_readings(Path(arguments.readings))
     opened, drawing = open_loaded(load_design(Path(arguments.design))), None
     if target is not None and opened.design.circuit is not None:
         drawing = stack.enter_context(DrawnBeside("synth.report.diagram", plots=False))
         drawing.draw(diagrams_as_svg, pair_diagrams(opened))
     with ProgressLine("solving for the sheet") as line:
         figures = sheet_figures(opened, line)
-    if arguments.readings:
-        readings = load_readings(Path(arguments.readings))
+    if readings is not None:
         with ProgressLine("fitting the readings"):
             bench = solved_bench(readings, Errors(), {}, opened.design, arguments.which)
             refuse_contradictions(bench)
         source, built = one_line(Path(arguments.readings).name), fitted_design(bench, None)
         figures = replace(figures, bench=bench_figures(bench, source, built.design))
-    elif arguments.which:
-        raise DesignError("--which says what the readings are of; add --readings READINGS.csv")
     if target is not None:
         drawn = {} if drawing is None else drawing.finish()
         write_text(sheet_page(figures, arguments.paper, drawn), target, arguments.force)

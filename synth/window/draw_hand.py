@@ -21,7 +21,7 @@ from synth.window.state import WindowState
 
 def draw_figure(canvas: PlayCanvas, state: WindowState) -> None:
     """Hand, wrist and arm seen from the side, as far as the stage shows them."""
-    with canvas.clipped(canvas.scale.box), canvas.as_one():
+    with canvas.clipped(canvas.scale.box):
         _outlines(canvas, figure(canvas.field.sight, canvas.field.way, state.distance, state.opening), _colour(state))
 
 
@@ -140,13 +140,15 @@ def _outlines(canvas: PlayCanvas, whole: Figure, colour: palette.Colour) -> None
     pixels = canvas.scale.pixels(whole.points)
     ends = accumulate(map(len, whole.lines), initial=0)
     skin, bare, sleeve, heel, *creases = (pixels[first:last] for first, last in pairwise(ends))
-    canvas.glass(skin, palette.HAND, 200, canvas.scale.box)
-    canvas.smooth(bare, colour, canvas.px(1.6, 1))
-    canvas.curve(heel, colour)
-    for crease in creases:
-        canvas.curve(crease, palette.LINE)
-    canvas.glass(sleeve, palette.SLEEVE, 235, canvas.scale.box)
-    canvas.curve([*sleeve, sleeve[0]], palette.LINE)
+    with canvas.as_one():
+        canvas.glass(skin, palette.HAND, 200, canvas.scale.box)
+        canvas.smooth(bare, colour, canvas.px(1.6, 1))
+        canvas.curve(heel, colour)
+        for crease in creases:
+            canvas.curve(crease, palette.LINE)
+    with canvas.as_one():
+        canvas.glass(sleeve, palette.SLEEVE, 235, canvas.scale.box)
+        canvas.curve([*sleeve, sleeve[0]], palette.LINE)
 
 
 def _dimension(canvas: PlayCanvas, x: float, distance: str) -> None:

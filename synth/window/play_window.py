@@ -52,10 +52,8 @@ if TYPE_CHECKING:
 
 FRAME_TIME = 1.0 / 60.0  # s
 READOUT_FRAMES = 6  # the numbers change every sixth picture, faster than they can be read
-WAVE_FRAMES = 2  # the sound is shown anew in every second picture
+WAVE_FRAMES = 2  # the sound, and what is told of it, is shown anew in every second picture
 PREPARED = 30  # pictures after which what changes of a circuit need is prepared, once the sound has begun
-LEAST_PAUSE = 0.06  # s between two fields that are drawn while a control is dragged
-REST_SHARE = 4.0  # of the time that drawing one takes
 CHANGE_TIME = 1.0 / 65.0  # s between two looks at what the controls changed
 STEP_TIME = 0.8  # s after which steps of one control are a step of undo
 REPLAY_GRACE = 0.6  # s a replay may take to begin
@@ -66,6 +64,25 @@ class HandListener(Protocol):
 
     def play(self, time: float, frequency: float, volume: float) -> None:
         """The hand now sounds `frequency`, Hz (signed), at a gain of `volume`, 0..1."""
+
+
+@dataclass(slots=True)
+class Pace:
+    """How often something is drawn while a control is dragged, so that the sound can follow the pointer: after a pause
+    of at least `least`, s, and of `share` of the time that it took the last time.
+    """
+
+    least: float
+    share: float
+    _next: float = 0.0
+
+    def due(self, now: float) -> bool:
+        """Whether the pause is over, now, s."""
+        return now >= self._next
+
+    def took(self, begun: float, ended: float) -> None:
+        """It was drawn, from `begun` to `ended`, s."""
+        self._next = ended + max(self.least, self.share * (ended - begun))
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -107,7 +124,7 @@ class PlayWindow(PracticeEvents):
         self._trail: deque[tuple[float, float]] = deque()
         self._stale = False  # the field that is drawn is not the one that sounds
         self._fresh = False  # the next picture draws another field
-        self._drawn, self._pause = 0.0, LEAST_PAUSE  # when a field was drawn, and how long the next one waits, s
+        self._field_pace, self._number_pace = Pace(0.06, 4.0), Pace(0.0, 2.0)
         speaker.mute(state.silenced)
 
     def open(self, size: tuple[int, int]) -> None:
@@ -209,27 +226,30 @@ class PlayWindow(PracticeEvents):
             self.update()
             done = time.monotonic()
             self._changed = done + (done - now) - CHANGE_TIME if done - now > CHANGE_TIME / 2 else now
-        if self._stale and not (self.state.dragging and now - self._drawn < self._pause):
+        if self._stale and (not self.state.dragging or self._field_pace.due(now)):
             self._show_field()
 
     def draw(self, surface: pygame.Surface) -> list[pygame.Rect]:
         """Draw the next picture; return the rectangles that may have changed."""
         meters = self.speaker.meters()
-        self._follow(meters)
+        if self.frames % WAVE_FRAMES == 0:
+            self._follow(meters)
         state = self.state
         if state.replaying and meters.replaying:
             played = float(self.session.tuned.instrument.clip_to_curve(meters.distance))
             state = replace(state, distance=played, volume=meters.volume, height=None, present=True, row=None)
             state = replace(state, opening=resting_opening(self.session))
         asked = (state.notice, state.selected, state.level, state.muted, state.recording, state.replaying, state.fine)
-        seen = (*asked, id(self.session.settings))
-        if self.shown is None or seen != self._seen or self.frames % READOUT_FRAMES == 0:
+        seen, now = (*asked, id(self.session.settings)), time.monotonic()
+        changed = seen != self._seen and (not state.dragging or self._number_pace.due(now))
+        if self.shown is None or changed or self.frames % READOUT_FRAMES == 0:
             self._seen = seen
             layout = self.view.layout
             spectral = layout is not None and layout.spectrum is not None
             self.shown = picture_now(
                 self.session, state, self.heard(state)[0], self.speaker, meters, self._remarks, spectral
             )
+            self._number_pace.took(now, time.monotonic())
         if self._wave is None or self.frames % WAVE_FRAMES == 0:
             span = oscillogram_span(meters.frequency)
             sound = self.speaker.recent(round(2.0 * max(span, 0.05 * LONGEST) * meters.sample_rate))
@@ -258,11 +278,11 @@ class PlayWindow(PracticeEvents):
             self._midi.play(time.monotonic(), meters.frequency, 0.0 if state.silenced else meters.volume)
         self.frames += 1
         begun, fresh = time.monotonic(), self._fresh
-        changed = self.view.draw(surface, state, shown)
+        places = self.view.draw(surface, state, shown)
         if fresh:
-            self._fresh, self._drawn = False, time.monotonic()
-            self._pause = max(LEAST_PAUSE, REST_SHARE * (self._drawn - begun))
-        return changed
+            self._fresh = False
+            self._field_pace.took(begun, time.monotonic())
+        return places
 
     def _before(self) -> PracticePage:
         """The page before practice as it stands."""
@@ -320,14 +340,15 @@ class PlayWindow(PracticeEvents):
             self.speaker.move(
                 *session.tuned.heard(state.distance, state.volume, state.height, state.opening), time.monotonic()
             )
-        self.shown = None
+        if not state.dragging:
+            self.shown = None
 
     def _show_field(self) -> None:
         """Draw the field that plays at the next picture."""
         shown = field_picture(self.session)
         self.view.show(shown)
         self.practice.follow(shown.notes, self.session.settings.number("reference_a"))
-        self._stale, self._drawn, self._fresh = False, time.monotonic(), True
+        self._stale, self._fresh = False, True
 
     def _key_down(self, event: pygame.event.Event) -> None:
         import pygame

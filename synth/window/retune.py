@@ -5,10 +5,10 @@ from __future__ import annotations
 import math
 from collections.abc import Mapping
 from dataclasses import dataclass, replace
+from typing import TYPE_CHECKING
 
 import numpy as np
 
-from models.builds.drift import DriftLaw
 from models.circuit.variable_law import VariableLaw
 from models.hand.both_hands import HandCurve
 from models.hand.scene import Scene
@@ -22,6 +22,9 @@ from synth.errors import DesignError
 from synth.window.controls import COMMONS, Settings, Stance, Tuning
 from synth.window.pull import Pull, pull_of
 from synth.window.tunable import Earthed, Tunable, common_name
+
+if TYPE_CHECKING:
+    from models.builds.drift import DriftLaw
 
 BEYOND_TRIMMER = "zero beat there lies beyond the reference's trimmer: as if its fixed capacitor were changed too"
 

@@ -11,7 +11,6 @@ from __future__ import annotations
 
 from collections.abc import Callable, Sequence
 from concurrent.futures import CancelledError, Future
-from contextlib import suppress
 from dataclasses import dataclass, field, replace
 
 import numpy as np
@@ -25,7 +24,6 @@ from synth.hands.hand_path import HandPath
 from synth.sound.level_match import matched
 from synth.sound.voice import Voice
 from synth.window.controls import LEVERS, History, Settings, Stance, Value
-from synth.window.first_order import FirstOrder, first_order_of
 from synth.window.retune import Tuned, retuned, stance_of
 from synth.window.solver_process import SolverLostError, SolverProcess, Work
 from synth.window.steering import part_for_sensitivity, sensitivity_at, zero_beat_for_sensitivity
@@ -36,6 +34,7 @@ from synth.window.tunable import (
     Tunable,
     first_settings,
     parts_of,
+    prepared,
     towards_parts,
     tunable,
     with_parts,
@@ -125,7 +124,7 @@ class Side:
     lost: object = None
     text: str = ""
     opened: OpenedDesign | None = None
-    preparing: Future[FirstOrder] | None = None
+    preparing: Future[Tunable] | None = None
     span: tuple[Tuned, float | None] | None = None
 
 
@@ -362,13 +361,21 @@ class Session:
     def prepare(self) -> None:
         """Work out beside the window what first changes of solved circuits need, before they are asked for."""
         for side in self.sides:
-            if side.opened is not None and side.offer.law is not None and side.preparing is None:
-                side.preparing = self._pool().submit(first_order_of, side.opened)
+            if side.opened is not None and side.offer.first_order is None and side.offer.law is not None:
+                side.preparing = self._pool().submit(tunable, side.opened)
+            side.opened = None
 
-    def _take_prepared(self, side: Side, preparing: Future[FirstOrder]) -> None:
-        side.preparing = side.opened = None
-        with suppress(CancelledError, SolverLostError):
-            side.offers[AS_WRITTEN] = replace(side.offers[AS_WRITTEN], first_order=preparing.result())
+    def _take_prepared(self, side: Side, preparing: Future[Tunable]) -> None:
+        side.preparing = None
+        try:
+            whole = prepared(side.offer, preparing.result())
+        except (ValueError, SolverLostError) as error:
+            self._notice = str(error)
+            return
+        side.offers[AS_WRITTEN] = whole
+        for other in self.sides:
+            if other.offers is side.offers:
+                other.offer = whole
 
     def match_now(self) -> None:
         """Bring both sides to one loudness at once."""
@@ -583,13 +590,19 @@ def _keep(side: Side, parts: Parts, offer: Tunable) -> None:
 
 
 def session_of(
-    workpieces: Sequence[OpenedDesign], texts: Sequence[str] = (), work: Callable[[], Work] = SolverProcess
+    workpieces: Sequence[OpenedDesign],
+    texts: Sequence[str] = (),
+    work: Callable[[], Work] = SolverProcess,
+    at_once: bool = False,
 ) -> Session:
-    """A session of opened designs, with their texts where these are at hand; work: see `Session`."""
+    """A session of opened designs, with their texts where these are at hand; work: see `Session`.
+
+    at_once: what solves circuits and is not needed for the first sound is left to `Session.prepare`.
+    """
     written = [*texts, *([""] * (len(workpieces) - len(texts)))]
     return Session(
         [
-            opened_side(workpiece.design.name, tunable(workpiece), text, workpiece)
+            opened_side(workpiece.design.name, tunable(workpiece, at_once), text, workpiece if at_once else None)
             for workpiece, text in zip(workpieces, written, strict=True)
         ],
         work,

@@ -28,7 +28,7 @@ from synth.errors import InstrumentError
 from synth.live.sound_process import no_interrupt
 
 Value = TypeVar("Value")
-NICENESS = 5  # the sound and the pictures go first
+NICENESS = 10  # the sound and the pictures go first
 
 
 class SolverLostError(InstrumentError):

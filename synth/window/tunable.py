@@ -18,12 +18,11 @@ import math
 from collections.abc import Mapping
 from dataclasses import dataclass, field, replace
 from functools import lru_cache
-from typing import Any, cast
+from typing import TYPE_CHECKING, Any, cast
 
 import numpy as np
 
 from models.arrays import Floats
-from models.builds.drift import DriftLaw
 from models.circuit.oscillator import pot_sweep
 from models.circuit.variable_law import VariableLaw
 from models.detector.memoryless import DETECTORS
@@ -35,7 +34,6 @@ from models.instrument import Instrument
 from models.tank import Tank
 from models.volume.both_hands import BothHands
 from models.volume.volume_antenna import VolumeAntenna
-from synth.analysis.drift import drift_law
 from synth.build.notices import COMMON_NO_CONDUCTOR, explained
 from synth.build.workbench import OpenedDesign, open_loaded
 from synth.designs.quantity import format_quantity
@@ -44,9 +42,13 @@ from synth.errors import DesignError
 from synth.window.controls import BYSTANDERS, COMMONS, CONTROLS, Control, Settings, Stance
 from synth.window.first_order import FirstOrder, first_order_of
 
+if TYPE_CHECKING:
+    from models.builds.drift import DriftLaw
+
 POT_POINTS = 21
 DESIGNED = "as designed"
 HEIGHT_WAY = 0.2  # m, up and down, that the control lets the pitch hand go
+BEING_SOLVED = "its circuits are being solved for this; a moment"
 NO_TRIMMER = "the reference has no trimmer"
 
 
@@ -170,7 +172,8 @@ class Tunable:
     posture: whose nearest skin the distances are of. hand: what the pitch antenna has with both hands and the fingers;
     both: None without a volume antenna; law: of a solved circuit; reference: the tank with its trimmer set. scene: of
     the conductors, to be drawn. shoes, common: F, what joins player and common to earth beside the field; earthed: what
-    other such ties give, by the matrices of the field.
+    other such ties give, by the matrices of the field. has_pot: whether `pot` is there, or will be once it is solved.
+    first_order: of a solved circuit, once that is worked out. All of it can be sent to another process.
     """
 
     design: Design
@@ -185,6 +188,7 @@ class Tunable:
     reference: Tank | None = None
     drift: DriftLaw | None = None
     pot: PotCurve | None = None
+    has_pot: bool = False
     faults: Mapping[str, str] = field(default_factory=dict)
     first_order: FirstOrder | None = None
     shoes: float = USUAL_SHOES
@@ -194,16 +198,26 @@ class Tunable:
     scenes: Scenes | None = None
 
 
-def tunable(workpiece: OpenedDesign, first_order: FirstOrder | None = None) -> Tunable:
-    """What an opened design offers. Solves a design with [circuit] along its pot."""
-    design, instrument = workpiece.design, workpiece.instrument
+def tunable(workpiece: OpenedDesign, at_once: bool = False) -> Tunable:
+    """What an opened design offers. Solves a design with [circuit] along its pot, and for its drift.
+
+    at_once: leave what solves circuits to `prepared`; the controls that need it say so.
+    """
+    design, instrument, first_order = workpiece.design, workpiece.instrument, None
     faults: dict[str, str] = {}
     posture = cast(Posture, design.player.posture)
-    drift = None
-    try:
-        drift = drift_law(workpiece, 1.0, np.empty(0))
-    except (DesignError, ValueError) as error:
-        faults["temperature"] = str(error)
+    drift, pot = None, None
+    if at_once and instrument.variable_law is not None:
+        faults["temperature"] = faults["pot"] = BEING_SOLVED
+    else:
+        from synth.analysis.drift import drift_law  # with the laws of many builds, which a first sound does without
+
+        try:
+            drift = drift_law(workpiece, 1.0, np.empty(0))
+        except (DesignError, ValueError) as error:
+            faults["temperature"] = str(error)
+        pot = _pot_curve(workpiece, faults)
+        first_order = None if instrument.variable_law is None else first_order_of(workpiece)
     shoes, earthed, scenes = USUAL_SHOES, None, None
     if workpiece.given is None:
         shoes = workpiece.earthing.shoes(workpiece.hand_field.body_share)
@@ -218,7 +232,6 @@ def tunable(workpiece: OpenedDesign, first_order: FirstOrder | None = None) -> T
     if earthed is None or COMMON not in workpiece.hand_field.names:
         faults["common"] = COMMON_NO_CONDUCTOR
     reference = workpiece.reference_tank
-    pot = _pot_curve(workpiece, faults)
     if pot is None and reference.trimmer_maximum <= reference.trimmer_minimum:
         faults.setdefault("pot", NO_TRIMMER)
     if design.branch is None:
@@ -238,6 +251,7 @@ def tunable(workpiece: OpenedDesign, first_order: FirstOrder | None = None) -> T
         reference=reference,
         drift=drift,
         pot=pot,
+        has_pot=_has_pot(workpiece),
         faults=faults,
         first_order=first_order,
         shoes=shoes,
@@ -246,6 +260,11 @@ def tunable(workpiece: OpenedDesign, first_order: FirstOrder | None = None) -> T
         scene=workpiece.scene,
         scenes=scenes,
     )
+
+
+def prepared(at_once: Tunable, whole: Tunable) -> Tunable:
+    """What was offered `at_once`, with all that the `whole` offer of the same design has."""
+    return replace(at_once, drift=whole.drift, pot=whole.pot, faults=whole.faults, first_order=whole.first_order)
 
 
 def with_parts(origin: Tunable, parts: Parts) -> Tunable:
@@ -258,7 +277,7 @@ def with_parts(origin: Tunable, parts: Parts) -> Tunable:
     if parts == AS_WRITTEN:
         return origin
     workpiece = open_loaded(changed_design(origin, parts))
-    found = tunable(workpiece, None if origin.law is None else first_order_of(workpiece))
+    found = tunable(workpiece)
     if found.instrument.mode != origin.instrument.mode:
         raise DesignError("with these parts the oscillator starts in its other mode")
     if origin.zero_beat is None or (parts.inductor, parts.antenna) == (1.0, 1.0):
@@ -339,7 +358,7 @@ def controls_of(offer: Tunable) -> tuple[Control, ...]:
             "high": max(480.0, offer.reference_a),
         },
     }
-    if offer.pot is not None and offer.design.circuit is not None:
+    if offer.has_pot and offer.design.circuit is not None:
         own["pot"] = {
             "default": offer.design.circuit.reference_pot,
             "low": 0.0,
@@ -386,9 +405,14 @@ def first_settings(offer: Tunable) -> Settings:
     return Settings(controls=controls_of(offer))
 
 
+def _has_pot(workpiece: OpenedDesign) -> bool:
+    """Whether the oscillators are solved as circuits and the reference has a pot."""
+    return workpiece.design.law == "circuit" and workpiece.tuned_reference.pot_position is not None
+
+
 def _pot_curve(workpiece: OpenedDesign, faults: dict[str, str]) -> PotCurve | None:
     """The reference along its pot, for a design whose oscillators are solved as circuits; None without a pot."""
-    if workpiece.design.law != "circuit" or workpiece.tuned_reference.pot_position is None:
+    if not _has_pot(workpiece):
         return None
     try:
         positions, states = pot_sweep(workpiece.tuned_reference, np.linspace(0.0, 1.0, POT_POINTS).tolist())

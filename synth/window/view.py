@@ -226,19 +226,16 @@ class View:
         assert self._empty is not None
         before += self._draw_layers(self._still, self._empty, state, shown, page)
         played = None if page else _played(state, shown)
-        if before or played != self._played:
-            before += self._touched
-        for changed in before:
+        if not before and played == self._played:
+            return []
+        left, self._played = self._touched, played
+        for changed in (*before, *left):
             surface.blit(self._still, changed, changed)
-        if not before:
-            return before
-        self._played = played
         canvas.onto(surface)
         if not page:
             self._draw_playing(state, shown)
-        after = [touched.inflate(4, 4) for touched in canvas.touched]
-        self._touched = after
-        return before + after
+        self._touched = [touched.inflate(4, 4) for touched in canvas.touched]
+        return before + _joined(left, self._touched)
 
     def _draw_layers(
         self, still: pygame.Surface, empty: pygame.Surface, state: WindowState, shown: Picture, page: str
@@ -355,6 +352,16 @@ class View:
             layer.forget()
         self._arms_moved, self._touched = False, []
         self._empty = still.copy()
+
+
+def _joined(before: list[pygame.Rect], after: list[pygame.Rect]) -> list[pygame.Rect]:
+    """Both in few rectangles: what was drawn in two pictures that follow each other lies at nearly the same place."""
+    if len(before) != len(after):
+        return before + after
+    found = []
+    for one, other in zip(before, after, strict=True):
+        found += [one.union(other)] if one.colliderect(other) else [one, other]
+    return found
 
 
 def _played(state: WindowState, shown: Picture) -> tuple[object, ...]:

@@ -49,7 +49,7 @@ def on_slider(player: PlayWindow, name: str, share: float) -> tuple[int, int]:
     return round(slider.left + share * (slider.width - 1)), slider.center[1]
 
 
-WAIT = [idle] * 4
+WAIT = [idle] * 6  # longer than from one look at the numbers to the next
 FADE = [idle] * 20
 
 

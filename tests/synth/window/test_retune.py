@@ -24,7 +24,6 @@ from synth.build.workbench import OpenedDesign, open_design
 from synth.errors import DesignError
 from synth.sound.level_match import level_db
 from synth.window.controls import Settings
-from synth.window.first_order import first_order_of
 from synth.window.retune import BEYOND_TRIMMER, retuned
 from synth.window.session import SAMPLE_RATE, Session, opened_side, session_of, shared_sweep, sound_of
 from synth.window.tunable import AS_WRITTEN, Parts, Tunable, first_settings, towards_parts, tunable, with_parts
@@ -154,19 +153,17 @@ def test_register_solves_a_circuit_anew(offers: dict[str, Tunable]) -> None:
     assert 1.1 < changed.instrument.offset_slope(0.3) / offer.instrument.offset_slope(0.3) < 2.0**0.5
 
 
-def prepared(offer: Tunable, opened: OpenedDesign) -> Tunable:
-    return replace(offer, first_order=first_order_of(opened))
-
-
-class NeverDone:
-    """Stands for the work beside the window: it takes whatever it is asked, and is never done."""
+class StandIn:
+    """Stands for the work beside the window: it takes whatever it is asked, and is done when the test says so."""
 
     def __init__(self) -> None:
         self.asked: list[Callable[..., Any]] = []
+        self.answers: list[Future[Any]] = []
 
     def submit(self, function: Callable[..., Any], /, *_: Any) -> Future[Any]:
         self.asked.append(function)
-        return Future()
+        self.answers.append(Future())
+        return self.answers[-1]
 
     def shutdown(self, wait: bool = True, *, cancel_futures: bool = False) -> None:
         pass
@@ -174,11 +171,11 @@ class NeverDone:
 
 @pytest.mark.parametrize("part", ["register", "inductor"])
 def test_every_motion_of_a_drag_sounds_by_the_law_while_the_circuit_is_solved(
-    pieces: dict[str, OpenedDesign], offers: dict[str, Tunable], part: str
+    offers: dict[str, Tunable], part: str
 ) -> None:
     """Forty motions of a slider, none of which waits for a solution: each has a frequency of its own at once."""
-    work = NeverDone()
-    session = Session([opened_side("Willow", prepared(offers["willow"], pieces["willow"]))], lambda: work)
+    work = StandIn()
+    session = Session([opened_side("Willow", offers["willow"])], lambda: work)
     heard, solved = [], float(session.instrument.beat_frequency(0.2))
     for motion in range(40):
         session.slide(part, 0.5 + (motion + 1) / 240.0)
@@ -192,13 +189,33 @@ def test_every_motion_of_a_drag_sounds_by_the_law_while_the_circuit_is_solved(
     assert np.abs(np.diff(steps)).max() < 0.05 * np.abs(steps).max()  # no leaps
 
 
+def test_a_circuit_sounds_at_once_and_its_other_controls_come_when_they_are_solved(
+    pieces: dict[str, OpenedDesign], offers: dict[str, Tunable]
+) -> None:
+    work, whole = StandIn(), offers["willow"]
+    session = session_of([pieces["willow"]], work=lambda: work, at_once=True)
+    assert session.instrument == whole.instrument
+    assert session.settings.controls == first_settings(whole).controls
+    assert {"pot", "temperature"} <= set(session.disabled)
+    session.set("temperature", 5.0)
+    assert "a moment" in session.take_notice()
+    session.slide("register", 0.55)  # before there is a law: it sounds on as it did
+    session.update()
+    assert not session.take_changed()
+    session.prepare()
+    work.answers[-1].set_result(whole)
+    session.update()
+    assert session.take_changed()
+    assert session.instrument != whole.instrument
+    assert session.disabled == whole.faults
+    assert work.asked == [with_parts, tunable]
+
+
 @pytest.mark.slow
 @pytest.mark.parametrize("part", ["register", "inductor"])
-def test_a_circuit_on_its_way_sounds_as_the_solved_one_to_first_order(
-    pieces: dict[str, OpenedDesign], offers: dict[str, Tunable], part: str
-) -> None:
+def test_a_circuit_on_its_way_sounds_as_the_solved_one_to_first_order(offers: dict[str, Tunable], part: str) -> None:
     """Against circuits solved anew: half the change leaves a quarter of the error."""
-    offer, errors, hand = prepared(offers["willow"], pieces["willow"]), [], PLACES[:3]
+    offer, errors, hand = offers["willow"], [], PLACES[:3]
     for ratio in (1.02, 1.04):
         parts = replace(AS_WRITTEN, **{part: ratio})
         solved, moved = (
