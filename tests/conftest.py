@@ -30,17 +30,17 @@ share_solutions()
 
 WORKER = os.environ.get("PYTEST_XDIST_WORKER")
 WHOLE_FOLDERS = ("tests/live/", "tests/install/")
+DOCUMENTS = ("tests/guide/test_guide.py", "tests/test_readme.py")
 # Of the slow tests these take longest (half a minute to a quarter of one): begun first, so that no process is left with
 # one of them at the end.
 LONG_FILES = (
-    "tests/guide/test_guide.py",
+    *DOCUMENTS,
     "tests/synth/sound/test_radio_rate.py",
     "tests/models/circuit/test_envelope.py",
     "tests/models/circuit/test_transient.py",
     "tests/synth/build/test_drawn_circuits.py",
     "tests/reliability/test_disk_and_places.py",
     "tests/synth/commands/test_oscillator_command.py",
-    "tests/test_readme.py",
     "tests/fuzz/test_fuzz_assembly.py",
     "tests/models/circuit/test_adjoint.py",
     "tests/models/hand/test_ring_field.py",
@@ -61,6 +61,12 @@ settings.load_profile("untimed")
 def folder_of(nodeid: str) -> str:
     """The folder of a test that is the work of one process as a whole; else nothing."""
     return next((folder for folder in WHOLE_FOLDERS if nodeid.startswith(folder)), "")
+
+
+def unit_of(nodeid: str) -> str:
+    """What one process does as a whole: a folder, a file, or both documents, which run the same commands."""
+    file = nodeid.split("::")[0]
+    return folder_of(nodeid) or ("documents" if file in DOCUMENTS else file)
 
 
 def place_in_line(item: pytest.Item) -> tuple[bool, int, Path]:
@@ -111,7 +117,7 @@ def pytest_xdist_make_scheduler(config: pytest.Config, log: Any) -> Any:
 
     class ByFile(LoadScopeScheduling):
         def _split_scope(self, nodeid: str) -> str:  # the way pytest-xdist's documentation names for this
-            return folder_of(nodeid) or nodeid.split("::")[0]
+            return unit_of(nodeid)
 
     config.option.loadscopereorder = False
     return ByFile(config, log)

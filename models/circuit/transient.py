@@ -128,8 +128,8 @@ def _derivative_of_any(linear: Network, ports: Devices) -> Callable[[float, Floa
     def derivative(_: float, states: Floats) -> Floats:
         spend(SLOPE_WORK)
         known = stacked @ states + offset
-        current, junction = ports.currents_and_capacitances(known[:count])
-        current, more = current[:, 0], junction[:, 0] - held
+        current, junction = (np.array(part) for part in ports.at_instant(known[:count].tolist()))
+        more = junction - held
         moved = np.linalg.solve(identity + seen * more, known[count : 2 * count] - seen @ current)
         return np.asarray(known[2 * count :] - entry @ (current + more * moved))
 
