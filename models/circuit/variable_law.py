@@ -18,6 +18,9 @@ from models.checks import finite_array, positive_array
 from models.hand.capacitance_curve import monotone_cubic, shape_preserving
 from models.spline import Cubic
 
+MOST_BEYOND = 0.25
+"""Share of the solved range that a law may be taken beyond it."""
+
 
 @dataclass(frozen=True, slots=True, eq=False)
 class VariableLaw:
@@ -75,6 +78,24 @@ class VariableLaw:
         """Whether these capacitances, F, lie within the table."""
         slack = 1e-9 * (float(self.capacitances[-1]) - float(self.capacitances[0]))
         return bool(self.capacitances[0] - slack <= lowest and highest <= self.capacitances[-1] + slack)
+
+    def reaching(self, lowest: float, highest: float) -> VariableLaw:
+        """The law that holds these capacitances, F, too: what is missing goes on as the cubics at its ends do.
+
+        For a field a little changed (other shoes, a player who leans). Raises ValueError for more than `MOST_BEYOND` of
+        the solved range beyond either end.
+        """
+        if self.covers(lowest, highest):
+            return self
+        first, last = float(self.capacitances[0]), float(self.capacitances[-1])
+        beyond = max(first - lowest, highest - last)
+        if beyond > MOST_BEYOND * (last - first):
+            raise ValueError(
+                f"antenna capacitance must be between {first:g} and {last:g} F; got {lowest:g}, {highest:g}"
+            )
+        before, after = [lowest] if lowest < first else [], [highest] if highest > last else []
+        places = np.array([*before, *self.capacitances.tolist(), *after])
+        return VariableLaw(places, self._frequency(places), self._amplitude(places))
 
     def _within(self, capacitance: ArrayLike) -> Floats:
         values = finite_array("antenna capacitance", capacitance)

@@ -45,7 +45,8 @@ class DrawnBeside:
             import_module(module)
         context = multiprocessing.get_context("fork") if forked else multiprocessing.get_context("spawn")
         self._answers, theirs = context.Pipe()
-        process = context.Process(target=_draw_one, args=(theirs, module, plots), name="beatfield plot", daemon=True)
+        given = (theirs, self._answers if forked else None, module, plots)
+        process = context.Process(target=_draw_one, args=given, name="beatfield plot", daemon=True)
         with _signals_held():
             process.start()
         theirs.close()
@@ -56,8 +57,9 @@ class DrawnBeside:
 
     def __exit__(self, *_: object) -> None:
         if self._process is not None:  # asked for nothing, or given up
-            self._process.terminate()
-            self._process.join()
+            while self._process.is_alive():  # it may come at a place where Python passes over it: while it imports
+                self._process.terminate()
+                self._process.join(0.1)
 
     def draw(
         self, function: Callable[..., object], *arguments: object, last: Callable[[], object] | None = None
@@ -112,8 +114,13 @@ def _signals_held() -> Iterator[None]:
         signal.signal(signal.SIGINT, before)
 
 
-def _draw_one(pipe: Connection, module: str, plots: bool) -> None:
-    """Body of the second process: load, wait for what is to be drawn, draw, answer. Ended early it leaves no file."""
+def _draw_one(pipe: Connection, other_end: Connection | None, module: str, plots: bool) -> None:
+    """Body of the second process: load, wait for what is to be drawn, draw, answer. Ended early it leaves no file.
+
+    other_end: of the pipe, which a fork holds as well: open here, it would never say that nobody is left.
+    """
+    if other_end is not None:
+        other_end.close()
     gc.disable()  # it draws once and ends
     signal.signal(signal.SIGINT, signal.SIG_IGN)
     for one in ENDING:

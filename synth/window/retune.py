@@ -121,12 +121,15 @@ def _played(tuned: Tuned, distance: float) -> str:
 def _conditioned(offer: Tunable, state: Tuning) -> Instrument:
     """The instrument with the hand's curve and its variable oscillator at the rise of temperature."""
     base = offer.instrument
-    at_rest = replace(base, curve=_earthed(offer, state).hand.curve, variable_law=offer.law)
+    curve, law = _earthed(offer, state).hand.curve, offer.law
+    if law is not None:  # its circuits are solved for the field of the design
+        ends = (float(curve.capacitance(end)) + base.antenna_stray for end in (curve.farthest, curve.nearest))
+        law = law.reaching(*ends)
+    at_rest = replace(base, curve=curve, variable_law=law)
     if state.rise == 0.0:
         return at_rest
     part = _parts(offer, state.rise)
     stray = part["antenna_stray"]
-    law = at_rest.variable_law
     if law is not None:
         return replace(at_rest, antenna_stray=stray, variable_law=_warm_law(offer, law, state.rise, stray))
     tank = base.variable_tank

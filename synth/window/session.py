@@ -420,8 +420,9 @@ class Session:
             self._seek(side)
 
     def _seek(self, side: Side) -> None:
-        if side.seeking is not None and side.seeking_for is not side.asked:
-            side.seeking.cancel()
+        overtaken = side.seeking_for if side.seeking_for is not side.asked else None
+        if side.seeking is not None and overtaken is not None and LEVERS[overtaken.text("lever")] == "antenna":
+            side.seeking.cancel()  # each of its looks takes a field
         if side.seeking is None and side.asked is not None:
             side.seeking_for = side.asked
             wanted = side.seeking_for.number("sensitivity")
@@ -429,20 +430,21 @@ class Session:
             self._notice = SEEKING
 
     def _take_sought(self, side: Side, seeking: Future[float]) -> None:
-        """A part was found: it is set, unless another one was asked for meanwhile."""
+        """A part was found: it is set, also on the way to another one that was asked for meanwhile."""
         asked, side.seeking = side.seeking_for, None
-        if asked is None or asked is not side.asked:
-            self._seek(side)
-            return
-        side.asked = None
+        assert asked is not None
+        overtaken = asked is not side.asked
+        side.asked = side.asked if overtaken else None
         try:
             value = seeking.result()
-        except (ValueError, SolverLostError) as error:
-            self._notice = str(error)
-            return
-        name = LEVERS[asked.text("lever")]
-        found = asked.control(name).checked(value)
-        side.history = side.history.changed(side.history.now.with_value(name, found), "steer")
+        except (ValueError, SolverLostError, CancelledError) as error:
+            if not overtaken:
+                self._notice = str(error)
+        else:
+            name, now = LEVERS[asked.text("lever")], side.history.now
+            if now.text("lever") == asked.text("lever"):
+                side.history = side.history.changed(now.with_value(name, asked.control(name).checked(value)), "steer")
+        self._seek(side)
 
     def _turn(self, history: History) -> None:
         self._pending |= history.now != self.side.history.now

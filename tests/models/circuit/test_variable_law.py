@@ -37,6 +37,20 @@ def test_a_table_of_the_lossless_law_is_that_law() -> None:
     assert float(field.distance_at(440.0)) == pytest.approx(float(plain.distance_at(440.0)), abs=1e-6)
 
 
+def test_a_law_goes_on_a_little_beyond_its_ends() -> None:
+    """Against the lossless law itself: a fifth of the range beyond, to a thousandth of a hertz."""
+    law = lossless_law(9, slope=0.1)
+    first, last = law.capacitances[[0, -1]]
+    assert law.reaching(first, last) is law
+    way = last - first
+    wider = law.reaching(first - 0.1 * way, last + 0.2 * way)
+    places = np.linspace(first - 0.1 * way, last + 0.2 * way, 50)
+    assert_allclose(wider.frequency(places), PLAIN.frequency_with(places), rtol=0, atol=1e-3)
+    assert_allclose(wider.amplitude(places), 1.0 + 0.1e12 * (places - 9e-12), rtol=1e-6)
+    with pytest.raises(ValueError, match="antenna capacitance must be between"):
+        law.reaching(first, last + 0.3 * way)
+
+
 def test_slope_is_the_derivative_and_continuous() -> None:
     law = lossless_law(9)
     inner = law.capacitances[1:-1]

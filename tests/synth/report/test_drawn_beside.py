@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import operator
 import os
+import subprocess
 import sys
 import time
 from multiprocessing import active_children
@@ -81,6 +82,21 @@ def test_one_that_is_ended_is_told_and_one_that_is_not_needed_ends(not_loaded):
     with DrawnBeside(MODULE):
         assert len(active_children()) == 1
     assert not active_children()
+
+
+KILLED = """
+import os
+os.cpu_count = lambda: 2
+from synth.report.drawn_beside import DrawnBeside
+with DrawnBeside("synth.report.start_up_plot", plots=False):
+    os.kill(os.getpid(), 9)
+"""
+
+
+@pytest.mark.slow
+def test_it_ends_with_who_started_it_also_where_that_is_killed():
+    # run waits until nobody holds the pipe of the output any more, the second process neither
+    assert subprocess.run([sys.executable, "-c", KILLED], capture_output=True, timeout=60.0).returncode == -9
 
 
 @pytest.mark.parametrize("processors", [1, 2])

@@ -228,6 +228,20 @@ def test_a_circuit_on_its_way_sounds_as_the_solved_one_to_first_order(offers: di
     assert errors[1] / errors[0] == pytest.approx(4.0, rel=0.2)
 
 
+@pytest.mark.slow
+def test_shoes_of_a_circuit_sound_as_it_is_solved_with_them(
+    pieces: dict[str, OpenedDesign], offers: dict[str, Tunable]
+) -> None:
+    """Shoes of 400 pF bring the antenna beyond what the design's circuit was solved for."""
+    piece = pieces["willow"]
+    solved = piece.with_earthing(400e-12, piece.earthing.common_to_earth).instrument
+    assert offers["willow"].law is not None
+    assert float(solved.antenna_capacitance(solved.curve.nearest)) > offers["willow"].law.capacitances[-1]
+    heard = retuned(offers["willow"], settings_of(offers["willow"], shoes=400e-12)).instrument
+    distances = np.array([solved.curve.nearest, *PLACES])
+    np.testing.assert_allclose(heard.variable_frequency(distances), solved.variable_frequency(distances), atol=2e-3)
+
+
 def test_the_trimmer_turns_the_reference_by_its_capacitance(offers: dict[str, Tunable]) -> None:
     offer = offers["meadow"]
     tank = offer.reference

@@ -148,9 +148,9 @@ def test_the_slider_of_sensitivity_moves_its_lever_and_shows_what_is(meadow: Ope
     assert session.shown_settings.number("sensitivity") == pytest.approx(shown, rel=1e-6)
     session.set("lever", "inductor")
     target = 1.15 * shown
-    session.set("sensitivity", 2.0 * shown)  # overtaken by the next one
+    session.set("sensitivity", 2.0 * shown)  # heard on the way, and overtaken by the next one
     session.set("sensitivity", target)
-    until(session, lambda: session.settings.number("inductor") != 1.0)
+    until(session, lambda: session.settings.number("inductor") != 1.0 and not session.busy)
     assert session.shown_settings.number("sensitivity") == pytest.approx(target, rel=0.01)
     session.set("lever", "tanks")
     session.set("sensitivity", 3.0 * shown)
