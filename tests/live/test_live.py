@@ -185,7 +185,7 @@ def perform(
         performance.held.append(Held(begin, frames(), pointer.frequency, pointer.gain))
     performance.picture, performance.pointer = stage.picture(window(), record.with_name("screen.bmp")), pointer.place
     remaining = PLAYED + 0.5 - (time.monotonic() - started)
-    pointer.glide([0.2 + 0.12 * np.sin(0.1 * turn) for turn in range(int(remaining / 0.01))], 0.8)
+    pointer.glide([0.2 + 0.12 * np.sin(0.1 * turn) for turn in range(max(1, int(remaining / 0.01)))], 0.8)
     time.sleep(max(0.0, PLAYED + 0.5 - (time.monotonic() - started)))
     performance.sounding = (first, frames())
     pointer.press("r")

@@ -23,6 +23,8 @@ from synth.window.retune import retuned
 from synth.window.scale import StageScale, usual_view
 from synth.window.session import Session, session_of
 
+pytestmark = pytest.mark.slow
+
 RATE, SIZE = 48000, (1280, 720)
 DEMOS = Path(__file__).resolve().parents[2] / "demos"
 SETTLE, HOLD = 0.4, 0.6  # s

@@ -13,6 +13,8 @@ import pytest
 from synth.lessons.setup import open_setup
 from synth.window.layout import lay_out_lesson
 
+pytestmark = pytest.mark.slow
+
 RATE = 48_000
 SIZE = (1280, 720)
 HELD = 1.8  # s on each sound

@@ -21,6 +21,8 @@ from synth.listening.tracker import track_pitch
 from synth.sound.offline import rendered_blocks
 from synth.sound.voice import SMOOTHING_TIME
 
+pytestmark = pytest.mark.slow
+
 RATE = 48000
 DESIGN = Path(__file__).resolve().parents[2] / "demos" / "meadow.toml"
 REST, SWEEP = 1.6, 3.0  # s
