@@ -6,7 +6,8 @@ resistance, recombination at low current, and temperature other than through the
 
 from __future__ import annotations
 
-from typing import Final
+import math
+from typing import Any, Final
 
 import numpy as np
 
@@ -15,6 +16,9 @@ from models.checks import positive
 from models.constants import BOLTZMANN, ELEMENTARY_CHARGE
 
 Value = float | Floats
+ARRAYS: Final[tuple[Any, ...]] = (np.minimum, np.log1p, np.exp)
+NUMBERS: Final[tuple[Any, ...]] = (min, math.log1p, math.exp)
+"""The functions of the formulas below for arrays, and for plain numbers, of which one costs a tenth."""
 
 SAFE_EXPONENT = 45.0
 """Largest exponent; beyond it the current goes on along its tangent (3.5e19 times the saturation current)."""
@@ -42,20 +46,34 @@ def exponential_junction(voltage: Value, saturation_current: Value, thermal: flo
     Beyond V / V_T = SAFE_EXPONENT the current continues along the tangent, so that no iteration can overflow.
     """
     exponent = np.asarray(voltage, dtype=np.float64) / thermal
-    limited = np.minimum(exponent, SAFE_EXPONENT)
-    scaled = saturation_current * np.exp(limited)
+    found: tuple[Floats, Floats] = _exponential(exponent, saturation_current, thermal, ARRAYS)
+    return found
+
+
+def exponential_junction_at(voltage: float, saturation_current: float, thermal: float) -> tuple[float, float]:
+    """Return the same of one plain number."""
+    found: tuple[float, float] = _exponential(voltage / thermal, saturation_current, thermal, NUMBERS)
+    return found
+
+
+def _exponential(exponent: Any, saturation_current: Any, thermal: float, functions: tuple[Any, ...]) -> Any:
+    """The formula of `exponential_junction`; exponent V / V_T."""
+    least, _, exp = functions
+    limited = least(exponent, SAFE_EXPONENT)
+    scaled = saturation_current * exp(limited)
     return scaled * (1.0 + (exponent - limited)) - saturation_current, scaled / thermal
 
 
 def _at_knee(
-    voltage: Value, zero_bias: Value, potential: Value, grading: Value, knee: Value
-) -> tuple[Floats, Floats, Floats, Floats]:
+    voltage: Any, zero_bias: Any, potential: Any, grading: Any, knee: Any, functions: tuple[Any, ...]
+) -> tuple[Any, Any, Any, Any]:
     """Return the voltage beyond the knee and what is missing to V_j below it, both over V_j, the logarithm of the
     latter, and the capacitance, F, at the voltage or at the knee."""
-    ratio = np.asarray(voltage, dtype=np.float64) / potential
-    below = np.minimum(ratio, knee)
-    logarithm = np.log1p(-below)
-    return ratio - below, 1.0 - below, logarithm, zero_bias * np.exp(-np.multiply(grading, logarithm))
+    least, log1p, exp = functions
+    ratio = voltage / potential
+    below = least(ratio, knee)
+    logarithm = log1p(-below)
+    return ratio - below, 1.0 - below, logarithm, zero_bias * exp(-(grading * logarithm))
 
 
 def depletion_capacitance(
@@ -67,8 +85,21 @@ def depletion_capacitance(
     F knee as a fraction of V_j.
     C = C_0 (1 - V / V_j)^-m for V < F V_j; its tangent in V beyond the knee (textbook continuation; from memory).
     """
-    beyond, left, _, at_knee = _at_knee(voltage, zero_bias, potential, grading, knee)
-    return at_knee * (1.0 + np.multiply(grading, beyond) / left)
+    voltages = np.asarray(voltage, dtype=np.float64)
+    return np.asarray(_capacitance(voltages, zero_bias, potential, grading, knee, ARRAYS))
+
+
+def depletion_capacitance_at(voltage: float, zero_bias: float, potential: float, grading: float, knee: float) -> float:
+    """Return the same of plain numbers."""
+    return float(_capacitance(voltage, zero_bias, potential, grading, knee, NUMBERS))
+
+
+def _capacitance(
+    voltage: Any, zero_bias: Any, potential: Any, grading: Any, knee: Any, functions: tuple[Any, ...]
+) -> Any:
+    """The formula of `depletion_capacitance`."""
+    beyond, left, _, at_knee = _at_knee(voltage, zero_bias, potential, grading, knee, functions)
+    return at_knee * (1.0 + grading * beyond / left)
 
 
 def depletion(
@@ -79,7 +110,8 @@ def depletion(
     Symbols as there; Q charge; C_F capacitance at the knee; d voltage beyond the knee. Grading must be below 1.
     Q = C_0 V_j (1 - (1 - V / V_j)^(1 - m)) / (1 - m) below the knee; then + C_F d + C_F m d^2 / (2 (1 - F) V_j).
     """
-    beyond, left, logarithm, at_knee = _at_knee(voltage, zero_bias, potential, grading, knee)
+    voltages = np.asarray(voltage, dtype=np.float64)
+    beyond, left, logarithm, at_knee = _at_knee(voltages, zero_bias, potential, grading, knee, ARRAYS)
     growth, remaining = np.multiply(grading, beyond) / left, 1.0 - np.asarray(grading, dtype=np.float64)
     charge = np.multiply(beyond, potential) * at_knee * (1.0 + 0.5 * growth)
     charge -= np.multiply(zero_bias, potential) / remaining * np.expm1(remaining * logarithm)

@@ -39,10 +39,11 @@ LONGEST_PIECE = 8000
 MOST_GROWTH = 300.0
 """Largest sum of wL h / 2 over the steps solved at once: by it the pair grows or shrinks by e to that at
 most, and by 2 % a step at most through the scale of `_step_columns`."""
-NEAR = 0.08
-"""Largest |s^2| at which a polynomial stands for s coth(s), within 6e-13; offsets below 0.09 of the sample rate."""
-COTANGENT = (1.0, 1.0 / 3.0, -1.0 / 45.0, 2.0 / 945.0, -1.0 / 4725.0, 2.0 / 93555.0)
-"""s coth(s) in powers of s^2 (M. Abramowitz, I. A. Stegun, Handbook of Mathematical Functions, 4.5.67, from memory)."""
+NEAR = (-0.08, 0.01)
+"""s^2 for which a polynomial stands for s coth(s): offsets below 0.09 of the sample rate, locks below 0.03 of it."""
+COTANGENT = (1.0, 0.33333333334346893, -0.022222222868340632, 0.0021162867147777715, -0.0002146642833006537)
+"""s coth(s) in powers of s^2, within 1e-12 where NEAR: 1 + s^2 times the cubic that meets the series 1/3 - s^2/45 ...
+(M. Abramowitz, I. A. Stegun, Handbook of Mathematical Functions, 4.5.67, from memory) at Chebyshev's points."""
 
 
 def pulled_beat(offset: ArrayLike, lock_range: ArrayLike) -> Floats:
@@ -89,7 +90,7 @@ def advance_phase(phase: float, offsets: ArrayLike, lock_range: float, time_step
         return start + _running_sum(advances)
     # whole turns of the start are set aside and put back, so that a long piece loses no digits
     remainder = math.remainder(start, TURN)
-    wrapped = PulledPhase(lock, step, remainder).advance(free)
+    wrapped = 2.0 * PulledPhase(lock, step, remainder).half_phases(free)
     # pulling moves a step less than half a turn off its free advance: that settles the turn of each sample
     moved = np.diff(wrapped, prepend=remainder)
     counted = remainder + np.cumsum(moved - TURN * np.rint((moved - advances) / TURN))
@@ -104,9 +105,9 @@ class PulledPhase:
 
     def __init__(self, lock_range: float, time_step: float, phase: float = 0.0) -> None:
         """`lock_range`, Hz, > 0; `time_step`, s; `phase` at the start, rad."""
-        from scipy.linalg.blas import dtbsv  # heavy to load
+        from scipy.linalg.blas import dtbsv, idamax  # heavy to load
 
-        self._solve = dtbsv
+        self._solve, self._place_of_largest = dtbsv, idamax
         self._half_turn, self._pull = 0.5 * TURN * time_step, TURN * lock_range * time_step
         self._most = max(1, min(LONGEST_PIECE, int(MOST_GROWTH / max(0.5 * self._pull, 1e-9))))
         self._columns = np.zeros((1, 8))
@@ -116,8 +117,9 @@ class PulledPhase:
         """Go on from this phase, rad: from the pair of length 1 at half of it."""
         self._pair = math.cos(0.5 * phase), math.sin(0.5 * phase)
 
-    def advance(self, offsets: Floats) -> Floats:
-        """The phases (n,), rad, within -pi..pi, after n >= 1 steps between the offsets (n + 1,), Hz, linear in between.
+    def half_phases(self, offsets: Floats) -> Floats:
+        """Half the phases (n,), rad, within -pi/2..pi/2, after n >= 1 steps between the offsets (n + 1,), Hz, linear in
+        between.
 
         The first offset is the last of the call before. The system solved reads v[k + 1] + M[k] v[k] = 0: every step
         turns the pair's sign round as well, which twice its angle, the phase, does not see. Its length is brought back
@@ -126,25 +128,25 @@ class PulledPhase:
         count = offsets.size - 1
         if self._columns.shape[0] <= min(count, self._most):
             self._columns = np.zeros((min(count, self._most) + 1, 8))
-        angles = np.empty(count)
-        for first in range(0, count, self._most):
-            last = min(first + self._most, count)
-            columns = self._columns[: last - first + 1]
-            self._fill(columns[:-1], offsets[first : last + 1])
-            pairs = np.zeros((last - first + 1, 2))
-            pairs[0] = self._pair
-            system = columns.reshape(-1, 4).T
-            solved = self._solve(3, system, pairs.ravel(), lower=1, diag=1, overwrite_x=1).reshape(-1, 2)
-            self._pair = _near_one(*solved[-1].tolist())
-            with np.errstate(divide="ignore"):  # p / 0 is infinite, and its arc tangent a quarter turn
-                np.divide(solved[1:, 1], solved[1:, 0], out=angles[first:last])
-        np.arctan(angles, out=angles)
-        angles *= 2.0
-        return angles
+        farthest = abs(float(offsets[self._place_of_largest(offsets)]))
+        # the square of gamma is less than a hundredth of that of alpha where that of beta is near
+        near = (self._half_turn * farthest) ** 2 <= -NEAR[0] and 1.01 * (0.5 * self._pull) ** 2 <= NEAR[1]
+        halves = np.empty(count)
+        with np.errstate(divide="ignore"):  # p / 0 is infinite, and its arc tangent a quarter turn
+            for first in range(0, count, self._most):
+                last = min(first + self._most, count)
+                columns = self._columns[: last - first + 1]
+                self._fill(columns[:-1], offsets[first : last + 1], near)
+                pairs = np.zeros(columns.shape[0] * 2)
+                pairs[:2] = self._pair
+                solved = self._solve(3, columns.reshape(-1, 4).T, pairs, lower=1, diag=1, overwrite_x=1)
+                self._pair = _near_one(*solved[-2:].tolist())
+                np.divide(solved[3::2], solved[2::2], out=halves[first:last])
+        return np.arctan(halves, out=halves)
 
-    def _fill(self, columns: Floats, offsets: Floats) -> None:
+    def _fill(self, columns: Floats, offsets: Floats, near: bool) -> None:
         """The columns of the system for n steps between offsets (n + 1,), Hz, two each, from the diagonal (1, not read)
-        down: into zeros (n, 8), which may have been used like this before.
+        down: into zeros (n, 8), which may have been used like this before. `near`: every s^2 lies within NEAR.
 
         Per step, in rad: beta half the free advance, d half the rise of dw h. The exponent is alpha S + beta J +
         gamma X, X = [[0, 1], [1, 0]]: the Magnus exponent of the generator a S + (b + tau d) J over tau = -1/2..1/2,
@@ -157,19 +159,21 @@ class PulledPhase:
         beta *= 0.5 * self._half_turn
         gamma *= self._half_turn * alpha / 6.0
         q_from_q, p_from_q, q_from_p, p_from_p = (columns[:, place] for place in (2, 3, 5, 6))
-        total, difference = gamma + beta, np.subtract(gamma, beta, out=beta)
-        p_from_q[:], q_from_p[:] = total, difference
-        square = np.multiply(total, difference, out=gamma)
+        np.add(gamma, beta, out=p_from_q)
+        np.subtract(gamma, beta, out=q_from_p)
+        beta *= beta
+        gamma *= gamma
+        square = np.subtract(gamma, beta, out=gamma)
         square += alpha * alpha
-        even = np.multiply(square, COTANGENT[-1], out=total)
+        even = np.multiply(square, COTANGENT[-1], out=beta)
         for coefficient in COTANGENT[-2:0:-1]:
             even += coefficient
             even *= square
         even += COTANGENT[0]
         np.add(even, alpha, out=q_from_q)
         np.subtract(even, alpha, out=p_from_p)
-        if max(np.maximum.reduce(square), -np.minimum.reduce(square)) > NEAR:
-            far = np.flatnonzero(np.abs(square) > NEAR)
+        if not near:
+            far = np.flatnonzero((square < NEAR[0]) | (square > NEAR[1]))
             size, turning = np.sqrt(np.abs(square[far])), square[far] < 0.0
             even = np.where(turning, np.cos(size), np.cosh(size))
             odd = np.where(turning, np.sin(size), np.sinh(size)) / size

@@ -84,7 +84,7 @@ class ProgressLine:
         A line that counts nothing is as far as the line within it.
         """
         inner = within[0].share(within[1:]) if within else 0.0
-        return self._share + (self._after - self._share) * inner if self.counts else inner
+        return self._share + (self._after - self._share) * inner if self._after > 0.0 else inner
 
     @property
     def counts(self) -> bool:

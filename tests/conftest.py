@@ -1,8 +1,8 @@
 """Shared by all tests: a cache folder of the run's own, so that a field is solved once and home stays clean.
 
-Where tests run side by side, a file is the work of one process, so that what its tests share is made once (of the slow
-ones each test is: so no process is left with a long file at the end). The tests with real sound and screen, and those
-that install, are the work of one process as a whole folder, and are begun first: they wait more than they compute.
+Where tests run side by side, a file is the work of one process, so that what its tests share is made once. The tests
+with real sound and screen, and those that install, are the work of one process as a whole folder, and are begun first:
+they wait more than they compute.
 Each process begins to collect at another place, so that in a fresh clone every file is compiled by one of them only.
 """
 
@@ -30,6 +30,28 @@ share_solutions()
 
 WORKER = os.environ.get("PYTEST_XDIST_WORKER")
 WHOLE_FOLDERS = ("tests/live/", "tests/install/")
+DOCUMENTS = ("tests/guide/test_guide.py", "tests/test_readme.py")
+# Of the slow tests these take longest (half a minute to a quarter of one): begun first, so that no process is left with
+# one of them at the end.
+LONG_FILES = (
+    *DOCUMENTS,
+    "tests/synth/sound/test_radio_rate.py",
+    "tests/models/circuit/test_envelope.py",
+    "tests/models/circuit/test_transient.py",
+    "tests/synth/build/test_drawn_circuits.py",
+    "tests/reliability/test_disk_and_places.py",
+    "tests/synth/commands/test_oscillator_command.py",
+    "tests/fuzz/test_fuzz_assembly.py",
+    "tests/models/circuit/test_adjoint.py",
+    "tests/models/hand/test_ring_field.py",
+    "tests/models/hand/test_antennas.py",
+    "tests/synth/build/test_other_circuits.py",
+    "tests/synth/window/test_view.py",
+    "tests/synth/commands/test_fit_templates.py",
+    "tests/soak/test_soak.py",
+    "tests/synth/commands/test_fit_gives_back.py",
+    "tests/synth/commands/test_fit_devices.py",
+)
 
 # tests are not timed, and draw the same examples each time unless others are asked for
 settings.register_profile("untimed", deadline=None, derandomize=os.environ.get("BEATFIELD_FUZZ") != "random")
@@ -39,6 +61,19 @@ settings.load_profile("untimed")
 def folder_of(nodeid: str) -> str:
     """The folder of a test that is the work of one process as a whole; else nothing."""
     return next((folder for folder in WHOLE_FOLDERS if nodeid.startswith(folder)), "")
+
+
+def unit_of(nodeid: str) -> str:
+    """What one process does as a whole: a folder, a file, or both documents, which run the same commands."""
+    file = nodeid.split("::")[0]
+    return folder_of(nodeid) or ("documents" if file in DOCUMENTS else file)
+
+
+def place_in_line(item: pytest.Item) -> tuple[bool, int, Path]:
+    """What waits first, then of the slow tests the longest files, then file by file."""
+    file = item.nodeid.split("::")[0]
+    long = item.config.option.markexpr == "slow" and file in LONG_FILES
+    return folder_of(item.nodeid) == "", LONG_FILES.index(file) if long else len(LONG_FILES), item.path
 
 
 def pytest_ignore_collect(collection_path: Path, config: pytest.Config) -> bool | None:
@@ -62,15 +97,18 @@ def pytest_make_collect_report(collector: pytest.Collector) -> Iterator[None]:
 
 @pytest.hookimpl(tryfirst=True)
 def pytest_collection_modifyitems(items: list[pytest.Item]) -> None:
-    """The same order in all workers: what waits first, then file by file."""
+    """The same order in all workers."""
     if WORKER is not None:
-        items.sort(key=lambda item: (folder_of(item.nodeid) == "", item.path))
+        items.sort(key=place_in_line)
 
 
 def pytest_collection_finish() -> None:
-    """What was collected stays: the collector of garbage need not look through thousands of tests again and again."""
+    """What was collected stays: the collector of garbage need not look through thousands of tests again and again, and
+    seldom at what the tests make.
+    """
     gc.enable()
     gc.freeze()
+    gc.set_threshold(20_000, 20, 20)
 
 
 @pytest.hookimpl(optionalhook=True)
@@ -79,7 +117,7 @@ def pytest_xdist_make_scheduler(config: pytest.Config, log: Any) -> Any:
 
     class ByFile(LoadScopeScheduling):
         def _split_scope(self, nodeid: str) -> str:  # the way pytest-xdist's documentation names for this
-            return folder_of(nodeid) or (nodeid if config.option.markexpr == "slow" else nodeid.split("::")[0])
+            return unit_of(nodeid)
 
     config.option.loadscopereorder = False
     return ByFile(config, log)

@@ -25,10 +25,16 @@ SOLVERS = (
 NOT_PHYSICS = {"os", "io", "pathlib", "threading", "multiprocessing", "subprocess", "time", "logging", "sys"}
 
 
+@cache
+def nodes_of(tree: ast.AST) -> tuple[ast.AST, ...]:
+    """What a test asks for: imports and calls anywhere in `tree`."""
+    return tuple(node for node in ast.walk(tree) if isinstance(node, ast.Import | ast.ImportFrom | ast.Call))
+
+
 def imported(tree: ast.AST) -> set[str]:
     """Top-level names of everything imported anywhere in `tree`."""
     names: set[str] = set()
-    for node in ast.walk(tree):
+    for node in nodes_of(tree):
         if isinstance(node, ast.Import):
             names |= {alias.name.split(".")[0] for alias in node.names}
         elif isinstance(node, ast.ImportFrom):
@@ -66,7 +72,7 @@ def test_models_neither_print_nor_open_files():
     for file in MODEL_FILES:
         calls = {
             node.func.id
-            for node in ast.walk(tree_of(file))
+            for node in nodes_of(tree_of(file))
             if isinstance(node, ast.Call) and isinstance(node.func, ast.Name)
         }
         assert not calls & {"print", "open", "input"}, relative(file)
@@ -112,7 +118,7 @@ def rooms_of(package: str) -> dict[str, set[str]]:
     rooms: dict[str, set[str]] = {}
     for file in (ROOT / package).rglob("*.py"):
         room = file.relative_to(ROOT / package).with_suffix("").parts[0]
-        for node in ast.walk(tree_of(file)):
+        for node in nodes_of(tree_of(file)):
             modules = [alias.name for alias in node.names] if isinstance(node, ast.Import) else []
             if isinstance(node, ast.ImportFrom):
                 whole = node.module == package
@@ -168,7 +174,7 @@ def taken(tree: ast.AST, package: str) -> set[tuple[str, str]]:
     """Module and name of everything that `tree` imports from a package."""
     return {
         (node.module or "", alias.name)
-        for node in ast.walk(tree)
+        for node in nodes_of(tree)
         if isinstance(node, ast.ImportFrom) and (node.module or "").split(".")[0] == package
         for alias in node.names
     }
@@ -207,3 +213,8 @@ def test_every_folder_of_tests_is_looked_into(pytestconfig):
     assert not [
         str(folder) for folder in folders for part in folder.parts if any(fnmatch(part, name) for name in left_out)
     ]
+
+
+def test_the_files_that_are_begun_first_are_there(pytestconfig):
+    conftest = pytestconfig.pluginmanager.get_plugin(str(ROOT / "tests" / "conftest.py"))
+    assert [file for file in conftest.LONG_FILES if not (ROOT / file).is_file()] == []

@@ -9,7 +9,7 @@ import numpy as np
 from numpy.typing import ArrayLike
 
 from models.arrays import Floats
-from models.circuit.transistor import NoiseSource, PortState
+from models.circuit.transistor import NoiseSource, PortState, TransistorPorts
 from models.junction import THERMAL_VOLTAGE
 
 
@@ -49,7 +49,7 @@ class Devices:
     def __init__(self, laws: Sequence[DeviceLaw], carried: Floats | None = None) -> None:
         self.laws = tuple(laws)
         self.carried = np.zeros(sum(len(law.knees) for law in self.laws)) if carried is None else carried
-        self._direct = len(self.laws) == 1 and not self.carried.any()
+        self._direct, self._carried = len(self.laws) == 1 and not self.carried.any(), self.carried.tolist()
         self.knees = np.concatenate([law.knees for law in self.laws]) if self.laws else np.empty(0)
         ends = np.cumsum([len(law.knees) for law in self.laws])
         self.places = tuple(
@@ -93,6 +93,22 @@ class Devices:
         found = [law.currents_and_capacitances(ports[place]) for law, place in zip(self.laws, self.places, strict=True)]
         currents = np.concatenate([one[0] for one in found]) - self.carried[:, None] * ports
         return currents, np.concatenate([one[1] for one in found])
+
+    def at_instant(self, voltages: Sequence[float]) -> tuple[Sequence[float], Sequence[float]]:
+        """Return currents, A, and capacitances, F, of plain port voltages: those of a transistor are quick to find."""
+        if self._direct and isinstance(self.laws[0], TransistorPorts):
+            return self.laws[0].at_instant(voltages)
+        currents = [-conductance * at for conductance, at in zip(self._carried, voltages, strict=True)]
+        capacitances: list[float] = []
+        for law, place in zip(self.laws, self.places, strict=True):
+            if isinstance(law, TransistorPorts):
+                own, held = law.at_instant(voltages[place])
+            else:
+                own, held = (part[:, 0].tolist() for part in law.currents_and_capacitances(np.array(voltages[place])))
+            for port, current in enumerate(own, place.start):
+                currents[port] += current
+            capacitances += held
+        return currents, capacitances
 
     def evaluate(self, voltages: ArrayLike) -> PortState:
         """Return currents, charges and both Jacobians for port voltages (p, m), V."""

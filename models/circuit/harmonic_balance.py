@@ -48,7 +48,7 @@ class NotConvergedError(ValueError):
     """Newton did not reach the tolerance; the message says how far it came."""
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(frozen=True, slots=True, eq=False)
 class Balance:
     """One solution: port coefficients (p, K + 1), V; rad/s; probe conductance, S; largest |F|, V; Newton steps."""
 
@@ -59,7 +59,7 @@ class Balance:
     iterations: int
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(frozen=True, slots=True, eq=False)
 class PartProbe:
     """Hold one part of a fundamental and solve for a part between `nodes` (a row of the network) in exchange.
 
@@ -99,7 +99,7 @@ def resized(coefficients: Complexes, harmonics: int) -> Complexes:
     return result
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(frozen=True, slots=True, eq=False)
 class _Response:
     """The network seen from its ports: Z (K+1, p, p), dZ/dw, dZ/dg of the probe, E_0 (p,), dE_0/dg."""
 
@@ -110,7 +110,7 @@ class _Response:
     rest_by_probe: Floats
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(frozen=True, slots=True, eq=False)
 class _Evaluation:
     """Everything known at one trial: the equations, the network, the device, spectra of i + dq/dt and of q."""
 
@@ -363,7 +363,7 @@ def balance(
     raise NotConvergedError(f"harmonic balance: residual {size:.3g} V after {iterations} steps")
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(frozen=True, slots=True, eq=False)
 class _Step:
     """A Newton step: the change of the unknowns, the Jacobian it came from, the size of each unknown."""
 

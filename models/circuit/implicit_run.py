@@ -60,14 +60,12 @@ class _Step:
         by_charge = inverse @ np.kron(np.eye(STAGES), linear.ports)
         by_current = length * (inverse @ np.kron(RULE, linear.ports))
         self.voltages, self.voltages_rest = sense @ inverse @ stages, sense @ inverse @ feed
-        self.charge, self.current = sense @ by_charge, sense @ by_current
         self.states, self.states_rest = inverse @ stages, inverse @ feed
-        self.states_by_charge, self.states_by_current = by_charge, by_current
+        self.states_by_both = np.concatenate([by_charge, by_current], axis=1)
+        self.both = sense @ self.states_by_both  # of the charges at all stages, then of the currents
         ports = linear.ports.shape[1]
-        self.charge_blocks, self.current_blocks = (
-            np.ascontiguousarray(matrix.reshape(-1, STAGES, ports).transpose(1, 0, 2))
-            for matrix in (self.charge, self.current)
-        )
+        blocks = self.both.reshape(-1, 2, STAGES, ports).transpose(2, 0, 1, 3)
+        self.blocks = np.ascontiguousarray(blocks.reshape(STAGES, -1, 2 * ports))
         self.length = length
 
 
@@ -95,7 +93,7 @@ class _Run:
         self.seen = linear.ports.T @ states  # (p,)
         self.charges = linear.capacitance @ states + linear.ports @ ports.evaluate(self.seen[:, None]).charges[:, 0]
         self.guess = np.tile(self.seen, (STAGES, 1))  # (stage, p)
-        self.limited = np.isfinite(ports.knees)
+        self.strides = np.where(np.isfinite(ports.knees), STRIDE, math.inf)
 
     def advance(self, depth: int = 0) -> None:
         """Advance by one step, or by SHORTER shorter ones; ValueError where none of these is solved."""
@@ -107,29 +105,23 @@ class _Run:
         for _ in range(NEWTON_STEPS):
             spend(WORK)
             device = self.ports.evaluate(voltages.T)
-            charges, currents = device.charges.T.ravel(), device.currents.T.ravel()
-            error = voltages.ravel() - rest + step.charge @ charges + step.current @ currents
-            blocks = np.matmul(step.charge_blocks, device.capacitances.transpose(2, 0, 1))
-            blocks += np.matmul(step.current_blocks, device.conductances.transpose(2, 0, 1))
-            jacobian = blocks.transpose(1, 0, 2).reshape(size, size)
-            jacobian[np.arange(size), np.arange(size)] += 1.0
+            taken = np.concatenate([device.charges, device.currents])  # (2 p, stages)
+            slopes = np.concatenate([device.capacitances, device.conductances]).transpose(2, 0, 1)
+            error = voltages.ravel() - rest + step.both @ _ordered(taken)
+            jacobian = np.matmul(step.blocks, slopes).transpose(1, 0, 2).reshape(size, size)
+            jacobian.reshape(-1)[:: size + 1] += 1.0
             change = np.linalg.solve(jacobian, error).reshape(voltages.shape)
             largest = float(np.abs(change).max())
             if not math.isfinite(largest):
                 break
-            if self.limited.any():
-                change[:, self.limited] = np.clip(change[:, self.limited], -STRIDE, STRIDE)
+            change = np.minimum(np.maximum(change, -self.strides), self.strides)
             voltages = voltages - change
             if largest < self.solved:
-                charges, currents = (
-                    values - np.einsum("pqs,sq->sp", slopes, change).ravel()  # so small a change is linear
-                    for values, slopes in ((charges, device.capacitances), (currents, device.conductances))
-                )
-                states = step.states @ self.charges + step.states_rest
-                states -= step.states_by_charge @ charges + step.states_by_current @ currents
+                taken = taken - np.matmul(slopes, change[:, :, None])[:, :, 0].T  # so small a change is linear
+                states = step.states @ self.charges + step.states_rest - step.states_by_both @ _ordered(taken)
                 self.before, self.stages = self.states, states.reshape(STAGES, -1)
                 self.states = self.stages[-1]
-                self.charges = self.linear.capacitance @ self.states + self.linear.ports @ charges[-self.seen.size :]
+                self.charges = self.linear.capacitance @ self.states + self.linear.ports @ taken[: self.seen.size, -1]
                 self.guess = ONWARD @ np.concatenate([self.seen[None], voltages])
                 self.seen = voltages[-1]
                 return
@@ -142,6 +134,11 @@ class _Run:
             passed.append(self.states)
         self.guess = np.tile(self.seen, (STAGES, 1))
         self.before, self.stages = passed[0], np.array([passed[SHORTER // 8], passed[5 * SHORTER // 8], passed[-1]])
+
+
+def _ordered(taken: Floats) -> Floats:
+    """Charges, then currents, of the ports (2 p, stages) as one row: the ports of the first stage first."""
+    return taken.reshape(2, -1, STAGES).transpose(0, 2, 1).ravel()
 
 
 def stepped(

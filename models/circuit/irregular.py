@@ -20,6 +20,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from models.arrays import Floats
+from models.spline import spline
 
 PROMINENT = 0.3
 REPEATED = 0.01
@@ -107,8 +108,7 @@ def pattern_of(times: Floats, values: Floats, cycle: float) -> Pattern | None:
 
     cycle: some length of one cycle, s, well above which nothing is looked for (LONGEST_PATTERN times).
     """
-    from scipy.interpolate import CubicSpline  # these are heavy, and seldom needed
-    from scipy.optimize import minimize_scalar
+    from scipy.optimize import minimize_scalar  # these are heavy, and seldom needed
     from scipy.signal import fftconvolve
 
     step, half = float(times[1] - times[0]), values.size // 2
@@ -121,10 +121,10 @@ def pattern_of(times: Floats, values: Floats, cycle: float) -> Pattern | None:
     differences = np.sqrt(np.maximum(shifted + float(base @ base) - 2.0 * together, 0.0) / half) / size
     inner = np.arange(int(0.5 * cycle / step), most - 1)
     lowest = inner[(differences[inner] < differences[inner - 1]) & (differences[inner] <= differences[inner + 1])]
-    spline = CubicSpline(times - times[0], values)
+    along = spline(times - times[0], values)
     for lag in lowest[differences[lowest] < 0.3]:
         found = minimize_scalar(
-            lambda shift: float(np.mean((spline(times[:half] - times[0] + shift) - base) ** 2)),
+            lambda shift: float(np.mean((along(times[:half] - times[0] + shift) - base) ** 2)),
             bounds=((lag - 1.0) * step, (lag + 1.0) * step),
             method="bounded",
             options={"xatol": 1e-4 * step},

@@ -16,7 +16,7 @@ SOURCE = "ideal supply"
 """The two nodes of known voltage: 0 V and the ideal supply."""
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(frozen=True, slots=True, eq=False)
 class Resistor:
     """One loss: power = weight * (coefficients . x + offset)^2, W: weight in S of a voltage, or in ohm of a current."""
 
@@ -26,7 +26,7 @@ class Resistor:
     weight: float
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(frozen=True, slots=True, eq=False)
 class Network:
     """The stamped matrices: capacitance (n, n), conductance (n, n), source (n,), ports (n, p).
 

@@ -23,7 +23,7 @@ ROUNDED = 1e-9
 end has a conductance a million times that of its neighbours."""
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(frozen=True, slots=True, eq=False)
 class OperatingPoint:
     """Voltages, V, and currents, A, at rest, SI units.
 

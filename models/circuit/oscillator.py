@@ -2,7 +2,7 @@
 
 Harmonic balance (models.circuit.harmonic_balance) starts from the describing function of a bipolar transistor; when
 that fails or ends at rest, and with another device, the oscillation is followed up from nothing: a conductance across
-the tank, chosen so that the tank swings by a given amount, is traced until it vanishes. A solution that has not
+the tank, chosen so that the tank swings by a given amount, is followed until it vanishes. A solution that has not
 converged, whose harmonics are cut off, or that is not stable (models.circuit.orbit_stability) is never returned:
 ValueError says what happened.
 Looked for are oscillations that grow from rest and those that grow only while the supply rises and then hold themselves

@@ -61,7 +61,7 @@ class DoesNotStartError(ValueError):
         self.signal, self.growth_times = signal, growth_times
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(frozen=True, slots=True, eq=False)
 class SmallSignal:
     """Start-up of the oscillator.
 

@@ -26,7 +26,7 @@ def reading_instants(harmonics: int) -> int:
     return max(2048, 8 * harmonics)
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(frozen=True, slots=True, eq=False)
 class SteadyState:
     """The periodic solution. SI units; amplitudes are peak values.
 

@@ -10,7 +10,9 @@ breakdown, self-heating; noise is in models.circuit.oscillator_noise.
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
+from typing import Any
 
 import numpy as np
 from numpy.typing import ArrayLike
@@ -18,7 +20,14 @@ from numpy.typing import ArrayLike
 from models.arrays import Floats
 from models.checks import finite, non_negative, positive
 from models.constants import ELEMENTARY_CHARGE
-from models.junction import depletion, depletion_capacitance, exponential_junction, thermal_voltage
+from models.junction import (
+    depletion,
+    depletion_capacitance,
+    depletion_capacitance_at,
+    exponential_junction,
+    exponential_junction_at,
+    thermal_voltage,
+)
 
 EMITTER_PORT, COLLECTOR_PORT = 0, 1
 """Order of the ports."""
@@ -77,7 +86,7 @@ class Transistor:
             positive("early_voltage", self.early_voltage)
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(frozen=True, slots=True, eq=False)
 class PortState:
     """Currents (p, ...), A, charges (p, ...), C, and their derivatives (p, p, ...), S and F, by the port voltages."""
 
@@ -120,33 +129,53 @@ class TransistorPorts:
         self._transit = column("transit_time")
         self._loss = np.array([[1.0 / transistor.forward_gain], [1.0 / transistor.reverse_gain]])
         self._early = 0.0 if transistor.early_voltage is None else 1.0 / transistor.early_voltage
+        # the same as plain numbers, junction by junction
+        self._each = tuple(
+            (
+                float(self._loss[place, 0]),
+                junction.transit_time,
+                tuple(float(part[place, 0]) for part in self._depletion),
+            )
+            for place, junction in enumerate(pair)
+        )
 
     def _junctions(self, voltages: ArrayLike) -> tuple[Floats, Floats, Floats]:
         ports = np.asarray(voltages, dtype=np.float64).reshape(2, -1)
         return (ports, *exponential_junction(ports, self.transistor.saturation_current, self.thermal))
 
-    def _port_currents(self, ports: Floats, diode: Floats) -> tuple[Floats, Floats]:
-        """Symbols: I_F, I_R junction currents; I_T transport current; V_A Early voltage (Ebers & Moll, Proc. IRE 42
+    def _port_currents(self, ports: Any, diode: Any, lost: Any) -> tuple[Any, Any]:
+        """Return the port currents, in the place of `lost`: I / beta of both junctions; and what the Early effect does.
+
+        Symbols: I_F, I_R junction currents; I_T transport current; V_A Early voltage (Ebers & Moll, Proc. IRE 42
         (1954) 1761, in the transport form; from memory).
         I_T = (I_F - I_R)(1 - v_bc / V_A); i_be = I_T + I_F / beta_F; i_bc = -I_T + I_R / beta_R
         """
         modulation = 1.0 - self._early * ports[1]
         transport = (diode[0] - diode[1]) * modulation
-        currents = diode * self._loss
-        currents[0] += transport
-        currents[1] -= transport
-        return currents, modulation
+        lost[0] += transport
+        lost[1] -= transport
+        return lost, modulation
 
     def currents_and_capacitances(self, voltages: ArrayLike) -> tuple[Floats, Floats]:
         """Return port currents (2, n), A, and the port capacitances (2, n), F, of port voltages (2, n) or (2,)."""
         ports, diode, slope = self._junctions(voltages)
-        currents, _ = self._port_currents(ports, diode)
+        currents, _ = self._port_currents(ports, diode, diode * self._loss)
         return currents, depletion_capacitance(ports, *self._depletion) + self._transit * slope
+
+    def at_instant(self, voltages: Sequence[float]) -> tuple[Sequence[float], Sequence[float]]:
+        """Return the same of two plain numbers, in a fifth of the time: for integration in time."""
+        saturation, diode, lost, capacitances = self.transistor.saturation_current, [], [], []
+        for voltage, (loss, transit, depletion_values) in zip(voltages, self._each, strict=True):
+            current, slope = exponential_junction_at(voltage, saturation, self.thermal)
+            diode.append(current)
+            lost.append(current * loss)
+            capacitances.append(depletion_capacitance_at(voltage, *depletion_values) + transit * slope)
+        return self._port_currents(voltages, diode, lost)[0], capacitances
 
     def evaluate(self, voltages: ArrayLike) -> PortState:
         """Return currents, charges and both Jacobians for port voltages (2, n), V."""
         ports, diode, slope = self._junctions(voltages)
-        currents, modulation = self._port_currents(ports, diode)
+        currents, modulation = self._port_currents(ports, diode, diode * self._loss)
         by_port = slope * modulation  # of the transport current
         by_port[1] += self._early * (diode[0] - diode[1])
         own = slope * self._loss

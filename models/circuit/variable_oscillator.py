@@ -8,6 +8,7 @@ frequency, amplitude, mode and loss vary with the hand. The result is a `Variabl
 from __future__ import annotations
 
 import math
+from collections.abc import Callable
 from dataclasses import dataclass, replace
 from functools import partial
 
@@ -30,7 +31,7 @@ LARGEST_JUMP = 0.02
 """Largest relative step of frequency between neighbours that still counts as the same mode."""
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(frozen=True, slots=True, eq=False)
 class VariableOscillator:
     """The solved oscillator: `states`, one for each antenna capacitance of `capacitances` (n,), F, increasing."""
 
@@ -84,12 +85,13 @@ def solve_along(
     near_frequency: float | None = None,
     tap_ratio: float = 1.0,
     warm_start: SteadyState | None = None,
+    progress: Callable[[float], None] = lambda share: None,
 ) -> VariableOscillator:
     """Solve the circuit for every antenna capacitance, F (n,), increasing; `tap_ratio` as for `with_antenna`.
 
     near_frequency: choose the mode nearest to it, Hz, at the first capacitance; None: the one that starts most
-    easily. Raises ValueError, naming the capacitance, where a solution fails, the oscillator leaves its mode or its
-    frequency does not fall.
+    easily. progress: hears the share of the others that is solved, from the first one on. Raises ValueError, naming
+    the capacitance, where a solution fails, the oscillator leaves its mode or its frequency does not fall.
     """
     row = positive_array("capacitances", capacitances)
     if row.ndim != 1 or row.size < 2 or not (np.diff(row) > 0.0).all():
@@ -102,6 +104,7 @@ def solve_along(
             states.append(_next(loaded, states[-1]) if states else first())
         except ValueError as error:
             raise ValueError(f"with {1e12 * capacitance:.4g} pF of antenna: {error}") from error
+        progress((len(states) - 1) / (row.size - 1))
     return VariableOscillator(row, tuple(states))
 
 

@@ -123,7 +123,7 @@ def junction_harmonics(count: int, drive: float, weaker_drive: float) -> Floats:
     return np.asarray(np.where(order == 0, 1.0, 2.0) * ratio)
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(frozen=True, slots=True, eq=False)
 class _Law:
     """How one kind makes its waveform and harmonics, from (detector, phase) and (detector, count)."""
 

@@ -309,7 +309,7 @@ class Search:
         found = _least(found, self.cost(found), effort.finalists)
         found = np.column_stack([found, *(self._settled(start, low, high) for start in found.T)])
         row = self.values(_least(found, self.cost(found), 1))
-        if float(self.cost_of(*row)[2][0]) > 0.5:  # cents: a search rests against a border with a trace of penalty
+        if float(self.cost_of(*row)[2][0]) > 0.5:  # cents: a search rests against a border with a little penalty
             return None
         return Solution(self.place, *(float(value[0]) for value in row))
 

@@ -140,7 +140,8 @@ def known_of(texts: Sequence[str]) -> dict[str, Known]:
         name, equals, rest = text.partition("=")
         name = name.strip()
         if name not in KNOWABLE or not equals:
-            hint = did_you_mean(name, KNOWABLE) or f"; NAME is one of {', '.join(KNOWABLE)}"
+            named = f", such as {name}=..." if name in KNOWABLE else did_you_mean(name, KNOWABLE)
+            hint = named or f"; NAME is one of {', '.join(KNOWABLE)}"
             raise DesignError(f"--known {text!r}: write NAME=VALUE or NAME=VALUE,LIMIT{hint}")
         unit = UNITS.get(name, "F")
         value_text, _, limit_text = rest.partition(",")

@@ -41,7 +41,7 @@ from synth.analysis.figures import DENSE, OfDesign, collected, explanation, of
 from synth.analysis.mixer_figures import MixerFigures, mixer_figures
 from synth.analysis.pulling_figures import LockPath, PullingFigures, lock_paths, pulling_figures
 from synth.analysis.start_up import start_up_curves
-from synth.analysis.start_up_picture import OscillatorPicture
+from synth.analysis.start_up_picture import OscillatorPicture, PotPicture
 from synth.build.assembly import no_volume_antenna
 from synth.build.circuit_assembly import START_WORK, Circuit, blaming
 from synth.build.notices import explained, voltage_notices
@@ -455,17 +455,21 @@ def turned_pot(circuit: Circuit, base: SteadyState, positions: Floats = POT_POSI
     return _readings(circuit.with_pot, [(f"{place:.2f}", float(place)) for place in positions], base)
 
 
-def oscillator_picture(
-    prepared: PreparedOscillator, state: SteadyState, run: StartUp, turned: tuple[AdjustedReading, ...]
-) -> OscillatorPicture:
-    """What the plot shows of the start-up `run` to `state`, and of the pot as it is `turned`."""
+def oscillator_picture(prepared: PreparedOscillator, state: SteadyState, run: StartUp) -> OscillatorPicture:
+    """What the plot shows of the start-up `run` to `state`."""
     return OscillatorPicture(
         design=prepared.design.name,
         which=prepared.which,
         frequency=state.frequency,
         started=run.started if _start_remarks(run, state)[1] else None,
         curves=start_up_curves(run),
-        pot=prepared.circuit.pot_position,
+    )
+
+
+def pot_picture(prepared: PreparedOscillator, turned: tuple[AdjustedReading, ...]) -> PotPicture:
+    """What the plot shows of the pot as it is `turned`."""
+    return PotPicture(
+        position=prepared.circuit.pot_position,
         positions=np.array([reading.setting for reading in turned], dtype=np.float64),
         shifts=np.array([math.nan if reading.shift_hz is None else reading.shift_hz for reading in turned]),
     )

@@ -219,7 +219,8 @@ def _row(header: list[str], cells: list[str], line: int, source: str, faults: li
             elif text or (name == "fitted_capacitor" and "pitch" not in header):
                 values[name] = _cell(name, text)
         except DesignError as error:
-            faults.append(f"{place}: {name} = {text[:_LONGEST_NAME]!r}: {error}{_swapped(name, text, header)}")
+            hint = _swapped(name, text, header) if text else AS_DESIGNED.get(name, "")
+            faults.append(f"{place}: {name} = {text[:_LONGEST_NAME]!r}: {error}{hint}")
     if len(faults) > before:
         return None
     read = {name: values.pop(name) for name in READ if name in values}
@@ -231,6 +232,10 @@ def _row(header: list[str], cells: list[str], line: int, source: str, faults: li
         faults.append(f"{place}: pitch needs hand_distance, or {AWAY!r} with nobody near")
         return None
     return BenchRow(line, Setting(**values), read)
+
+
+AS_DESIGNED = {"fitted_capacitor": "; where it is the design's own, write its value"}
+"""What to do about an empty cell, by column."""
 
 
 def _of_cells(cells: list[str], wanted: int) -> str:

@@ -47,8 +47,8 @@ class StartUpCurves:
 
 @dataclass(frozen=True, slots=True, eq=False)
 class OscillatorPicture:
-    """What the plot of a steady oscillator shows: its name and frequency, Hz, the time, s, to 90 % of its swing (None:
-    not known), the position of its pot, and the shift, Hz, at other positions (NaN where it does not oscillate).
+    """What the plot of a steady oscillator shows beside its pot: its name and frequency, Hz, the time, s, to 90 % of
+    its swing (None: not known).
     """
 
     design: str
@@ -56,6 +56,13 @@ class OscillatorPicture:
     frequency: float
     started: float | None
     curves: StartUpCurves
-    pot: float | None
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class PotPicture:
+    """The position of the pot (None: there is none), and the shift, Hz (m,), at others (m,), NaN where it does not
+    oscillate."""
+
+    position: float | None
     positions: Floats
     shifts: Floats

@@ -302,10 +302,8 @@ def solved_variable(
     modes = [float(frequency) for frequency in both]
     asked = design.tuning.mode
     near = None if asked == "auto" or branch.direct else modes[MODES.index(asked)]
-    with blaming(design, "variable"):
-        solved = solve_along(
-            circuit, branch, capacitances, near_frequency=near, tap_ratio=tap.ratio, warm_start=near_state
-        )
+    with blaming(design, "variable"), ProgressLine("solving the variable oscillator along the hand") as line:
+        solved = solve_along(circuit, branch, capacitances, near, tap.ratio, near_state, line)
     first = solved.states[0].frequency
     mode = min(MODES, key=lambda name: abs(modes[MODES.index(name)] - first))
     return SolvedVariable(solved, tank, mode)
@@ -324,7 +322,7 @@ def tuned_reference_circuit(
     near: the tuned reference of a design much like this one, from which it is found in fewer steps.
     """
     circuit, written = circuit_of(design, "reference"), design.reference.trimmer
-    with blaming(design, "reference"):
+    with blaming(design, "reference"), ProgressLine("tuning the reference oscillator"):
         if target is None or not circuit.trimmers:
             return steady_state(circuit, warm_start=near), written, ()
         tuned = None if near is None else _tuned_from(circuit, target, near)

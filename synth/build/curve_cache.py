@@ -26,6 +26,7 @@ from models.hand.hand_field import DEFAULT_DISTANCES, OPENINGS, PLACES, RING_HEI
 from models.hand.scene import POSTURES, Posture, Scene
 from synth.errors import InstrumentError
 from synth.files.atomic_file import reason_of, write_text
+from synth.files.left_overs import remove_left_overs
 from synth.progress_line import ProgressLine
 
 LARGEST_FILE = 2_000_000  # bytes; a field of both hands takes some 400 000
@@ -209,11 +210,19 @@ def drop_oldest(folder: Path, most: int) -> None:
 
 
 def clear_cache() -> tuple[int, int]:
-    """Remove every cached field: how many files that were, and their bytes. Raises OSError where one must stay."""
-    files = list(cache_folder().glob("*.json"))
+    """Remove every cached field, and the folders that are then empty: how many files that were, and their bytes.
+
+    Raises OSError where a field must stay.
+    """
+    folder = cache_folder()
+    files = list(folder.glob("*.json"))
     size = sum(file.lstat().st_size for file in files)
     for file in files:
         file.unlink(missing_ok=True)
+    remove_left_overs(folder)
+    for empty in (folder, folder.parent):
+        with suppress(OSError):  # it is not there, or holds something else
+            empty.rmdir()
     return len(files), size
 
 

@@ -50,12 +50,22 @@ LITTLE_SWING = 600.0  # Hz by the whole way of the hand: a field that ends below
 TRIMMER_MARGIN = 0.05  # of the trimmer's turn that should be left at either end
 
 
+OF_A_METHOD = ("steady state", "start-up:", "harmonic balance:", "envelope:", "transient:", "the mixer:", "the mixer's")
+"""How messages begin that tell where a solution ended, which says nothing of what to change."""
+NOT_FOLLOWED = (
+    "; these values lie too far from usual ones to be solved: change one back at a time, or begin again from a design "
+    "of `beatfield new --circuit`"
+)
+
+
 def explained(error: BaseException) -> str:
-    """The message of `error`, with the whole reason where it says that an oscillator does not start."""
+    """The message of `error`, with the whole reason where it says that an oscillator does not start, and with a remedy
+    where it tells of a method only.
+    """
     text, source = str(error), error
     while not isinstance(source, DoesNotStartError):
         if source.__cause__ is None:
-            return text
+            return text + NOT_FOLLOWED if text.startswith(OF_A_METHOD) and ";" not in text else text
         source = source.__cause__
     reason = f"the oscillator does not start: {_reason(source.signal)}"
     if source.growth_times:

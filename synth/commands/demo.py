@@ -14,7 +14,7 @@ def add_arguments(parser: ArgumentParser) -> None:
         metavar="FOLDER",
         nargs="?",
         default=DEFAULT_FOLDER,
-        help=f"where to write (default {DEFAULT_FOLDER}); its demo files are replaced",
+        help=f"the folder to write into (default {DEFAULT_FOLDER}); demo files in it are replaced",
     )
 
 

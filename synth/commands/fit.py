@@ -12,10 +12,11 @@ def add_arguments(parser: ArgumentParser) -> None:
     parser.add_argument(
         "measurements",
         metavar="MEASUREMENTS.csv",
-        help="readings; the header names the columns: "
-        "fitted_capacitor,frequency and if read trimmer,fine_trimmer,hand_distance,pitch,oscillator,board,pot,supply,"
-        "load,probe,reverse_voltage,dc_base (or another end of the device),swing or control (volts behind the volume "
-        "side's resonance); cells like '100 pF','231.4 kHz'; board none: the coil alone; lines with # are remarks",
+        help="the readings, a CSV file whose header names the columns: fitted_capacitor, frequency and, where they "
+        "were set or read, trimmer, fine_trimmer, hand_distance, pitch, oscillator, board, pot, supply, load, probe, "
+        "reverse_voltage, dc_base (or another end of the device), swing, control (volts behind the volume side's "
+        "resonance); its cells are such as '100 pF' or '231.4 kHz', and 'none' as the board is the coil alone; lines "
+        "that begin with # are remarks",
     )
     parser.add_argument(
         "--design",

@@ -14,9 +14,10 @@ def run(arguments: Namespace) -> int:
     """Print a topic, page by page on a terminal; without one the list of topics."""
     import sys
 
+    from synth import terminal
     from synth.report.guide import listed, page, shown
-    from synth.terminal import paged
 
-    text = listed() if arguments.topic is None else shown(page(arguments.topic), sys.stdout)
-    paged(text)
+    topic = arguments.topic
+    text = terminal.shown(listed(), sys.stdout) if topic is None else shown(page(topic), sys.stdout)
+    terminal.paged(text)
     return 0

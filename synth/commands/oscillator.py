@@ -13,6 +13,7 @@ from synth.commands.outputs import PLOT, Printed, Written, add_force_option, add
 
 if TYPE_CHECKING:
     from synth.analysis.oscillator import BenchSetting
+    from synth.analysis.start_up_picture import PotPicture
     from synth.designs.sections import Design
     from synth.report.drawn_beside import DrawnBeside
 
@@ -57,7 +58,9 @@ def add_arguments(parser: ArgumentParser) -> None:
         help="write the circuit diagram, with what to read at each node, as PNG or SVG",
     )
     parser.add_argument(
+        "--trace",
         "--transient",
+        dest="transient",
         metavar="FILE",
         action=Written,
         or_stdout=True,
@@ -102,6 +105,7 @@ def _read(arguments: Namespace, drawing: DrawnBeside | None) -> int:
         AdjustedReading,
         oscillator_figures,
         oscillator_picture,
+        pot_picture,
         prepared_oscillator,
         steady,
         switched_on,
@@ -126,6 +130,7 @@ def _read(arguments: Namespace, drawing: DrawnBeside | None) -> int:
     with ProgressLine("solving the oscillator"):
         prepared = prepared_oscillator(design, arguments.which, pot, arguments.load, setting)
         state = steady(prepared)
+    with ProgressLine("following the start-up"):
         run = switched_on(prepared)
     if arguments.transient:
         from synth.analysis.start_up import integrated
@@ -155,10 +160,14 @@ def _read(arguments: Namespace, drawing: DrawnBeside | None) -> int:
         if drawing is not None:
             from synth.report.start_up_plot import save_oscillator_plot
 
-            with ProgressLine("turning the pot"):
-                turned = turned_pot(prepared.circuit, state)
-                picture = oscillator_picture(prepared, state, run, turned)
-            drawing.draw(save_oscillator_plot, picture, arguments.plot, arguments.force)
+            def turn() -> PotPicture:
+                nonlocal turned
+                with ProgressLine("turning the pot"):
+                    turned = turned_pot(prepared.circuit, state)
+                return pot_picture(prepared, turned)
+
+            picture = oscillator_picture(prepared, state, run)
+            drawing.draw(save_oscillator_plot, picture, arguments.plot, arguments.force, last=turn)
         with ProgressLine("reading the oscillator"):
             figures = oscillator_figures(prepared, state, run, turned)
         document, text = OSCILLATOR.document(figures), OSCILLATOR.text(figures)

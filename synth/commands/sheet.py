@@ -3,9 +3,13 @@
 from __future__ import annotations
 
 from argparse import ArgumentParser, Namespace
+from typing import TYPE_CHECKING
 
 from synth.commands.options import add_design
 from synth.commands.outputs import Printed, Written, add_force_option, add_plot_option
+
+if TYPE_CHECKING:
+    from contextlib import ExitStack
 
 
 def add_arguments(parser: ArgumentParser) -> None:
@@ -40,6 +44,13 @@ def add_arguments(parser: ArgumentParser) -> None:
 
 def run(arguments: Namespace) -> int:
     """Collect the figures and write what is asked for."""
+    from contextlib import ExitStack
+
+    with ExitStack() as stack:  # ends what draws beside
+        return _written(arguments, stack)
+
+
+def _written(arguments: Namespace, stack: ExitStack) -> int:
     import sys
     from dataclasses import replace
     from pathlib import Path
@@ -58,6 +69,7 @@ def run(arguments: Namespace) -> int:
     from synth.files.plain_text import one_line
     from synth.progress_line import ProgressLine
     from synth.report.diagram import diagrams_as_svg
+    from synth.report.drawn_beside import DrawnBeside
     from synth.report.sheet_page import sheet_page
     from synth.report.sheet_table import SHEET, readings_csv, save_sheet_plot
     from synth.report.written import print_json, write_text
@@ -68,20 +80,23 @@ def run(arguments: Namespace) -> int:
         raise DesignError(
             "name a file for the sheet with -o sheet.html, or ask for its figures with --text, --json, --csv or --plot"
         )
-    opened = open_loaded(load_design(Path(arguments.design)))
+    if arguments.which and not arguments.readings:
+        raise DesignError("--which says what the readings are of; add --readings READINGS.csv")
+    readings = None if arguments.readings is None else load_readings(Path(arguments.readings))
+    opened, drawing = open_loaded(load_design(Path(arguments.design))), None
+    if target is not None and opened.design.circuit is not None:
+        drawing = stack.enter_context(DrawnBeside("synth.report.diagram", plots=False))
+        drawing.draw(diagrams_as_svg, pair_diagrams(opened))
     with ProgressLine("solving for the sheet") as line:
         figures = sheet_figures(opened, line)
-    if arguments.readings:
-        readings = load_readings(Path(arguments.readings))
+    if readings is not None:
         with ProgressLine("fitting the readings"):
             bench = solved_bench(readings, Errors(), {}, opened.design, arguments.which)
             refuse_contradictions(bench)
         source, built = one_line(Path(arguments.readings).name), fitted_design(bench, None)
         figures = replace(figures, bench=bench_figures(bench, source, built.design))
-    elif arguments.which:
-        raise DesignError("--which says what the readings are of; add --readings READINGS.csv")
     if target is not None:
-        drawn = {} if opened.design.circuit is None else diagrams_as_svg(pair_diagrams(opened))
+        drawn = {} if drawing is None else drawing.finish()
         write_text(sheet_page(figures, arguments.paper, drawn), target, arguments.force)
         if target != "-":
             say(f"wrote {target}; open it in a browser and print it at 100 %")

@@ -246,7 +246,7 @@ def measure(
     latency: Latency = "low",
     progress: Callable[[float], None] = lambda share: None,
 ) -> tuple[Meters, str | None]:
-    """Run a source at listening level 0 for `seconds`; return the meters and the device error, which ends it at once.
+    """Run a source at listening level 0 for `seconds`; return the meters and the device error.
 
     progress: hears the share of the time that is over.
     """
@@ -255,7 +255,7 @@ def measure(
     with sound:
         sound.move(0.5 * source.resting, 1.0)
         begin = monotonic()
-        while (gone := monotonic() - begin) < seconds and sound.device_error is None:
+        while (gone := monotonic() - begin) < seconds:
             progress(gone / seconds)
             sleep(min(MEASURED_AGAIN, seconds - gone))
         return sound.meters(), sound.device_error

@@ -1,17 +1,18 @@
 """Plots drawn by a second process: it loads the library, half a second of work, while this one solves.
 
     with DrawnBeside("synth.report.start_up_plot") as drawing:  # loads that module, and starts it
-        ...                                                       # compute
-        drawing.draw(save_oscillator_plot, picture, path, force)  # hand over what is to be drawn
-        ...                                                       # compute on
-        drawing.finish()                                          # wait; what drawing returned, or raised
+        ...  # compute
+        drawing.draw(save_unsteady_plot, title, curves, path, force)  # hand over what is to be drawn
+        ...  # compute on
+        drawing.finish()  # wait; what drawing returned, or raised
 
-Where that would gain nothing (one processor, or the library is loaded here already) it is drawn here. On Linux it is
-a fork of this one, which has loaded numpy and the module then, where no other thread runs; else it starts anew.
+Where that would gain nothing (one processor, or the plotting library is loaded here already) it is drawn here. On Linux
+it is a fork of this one, which has loaded numpy and the module then, where no other thread runs; else it starts anew.
 """
 
 from __future__ import annotations
 
+import gc
 import multiprocessing
 import os
 import signal
@@ -30,19 +31,22 @@ PLOTS = ("matplotlib.backends.backend_agg", "matplotlib.figure", "PIL.PngImagePl
 
 
 class DrawnBeside:
-    """What a function of `module` draws; what it is given and returns must be plain data."""
+    """What a function of `module` draws; what it is given and returns must be plain data. plots: whether it draws with
+    the plotting library, which is loaded ahead.
+    """
 
-    def __init__(self, module: str) -> None:
+    def __init__(self, module: str, plots: bool = True) -> None:
         self._process = None
         self._result: object = None
-        if PLOTS[0] in sys.modules or (os.cpu_count() or 1) < 2:
+        if (plots and PLOTS[0] in sys.modules) or (os.cpu_count() or 1) < 2:
             return
         forked = sys.platform == "linux" and threading.active_count() == 1
         if forked:
             import_module(module)
         context = multiprocessing.get_context("fork") if forked else multiprocessing.get_context("spawn")
         self._answers, theirs = context.Pipe()
-        process = context.Process(target=_draw_one, args=(theirs, module), name="beatfield plot", daemon=True)
+        given = (theirs, self._answers if forked else None, module, plots)
+        process = context.Process(target=_draw_one, args=given, name="beatfield plot", daemon=True)
         with _signals_held():
             process.start()
         theirs.close()
@@ -53,16 +57,23 @@ class DrawnBeside:
 
     def __exit__(self, *_: object) -> None:
         if self._process is not None:  # asked for nothing, or given up
-            self._process.terminate()
-            self._process.join()
+            while self._process.is_alive():  # it may come at a place where Python passes over it: while it imports
+                self._process.terminate()
+                self._process.join(0.1)
 
-    def draw(self, function: Callable[..., object], *arguments: object) -> None:
-        """Have it drawn."""
+    def draw(
+        self, function: Callable[..., object], *arguments: object, last: Callable[[], object] | None = None
+    ) -> None:
+        """Have it drawn. last: makes what the function gets by calling its last argument; it is made here, while the
+        drawing has begun.
+        """
         if self._process is None:
-            self._result = function(*arguments)
+            self._result = function(*arguments) if last is None else function(*arguments, last)
             return
         try:
-            self._answers.send((function, arguments))
+            self._answers.send((function, arguments, last is not None))
+            if last is not None:
+                self._answers.send(last())
         except OSError:  # it has ended: what `finish` says
             return
 
@@ -103,8 +114,14 @@ def _signals_held() -> Iterator[None]:
         signal.signal(signal.SIGINT, before)
 
 
-def _draw_one(pipe: Connection, module: str) -> None:
-    """Body of the second process: load, wait for what is to be drawn, draw, answer. Ended early it leaves no file."""
+def _draw_one(pipe: Connection, other_end: Connection | None, module: str, plots: bool) -> None:
+    """Body of the second process: load, wait for what is to be drawn, draw, answer. Ended early it leaves no file.
+
+    other_end: of the pipe, which a fork holds as well: open here, it would never say that nobody is left.
+    """
+    if other_end is not None:
+        other_end.close()
+    gc.disable()  # it draws once and ends
     signal.signal(signal.SIGINT, signal.SIG_IGN)
     for one in ENDING:
         signal.signal(one, lambda *_: sys.exit(1))
@@ -113,15 +130,16 @@ def _draw_one(pipe: Connection, module: str) -> None:
     fault: Exception | None = None
     result: object = None
     try:
-        from synth.report.figure import plotting_library
-
         import_module(module)
-        with suppress(InstrumentError, ImportError):  # one that is missing is told of by whoever draws with it
-            plotting_library()
-            for name in PLOTS:
-                import_module(name)
-        function, arguments = pipe.recv()
-        result = function(*arguments)
+        if plots:
+            from synth.report.figure import plotting_library
+
+            with suppress(InstrumentError, ImportError):  # one that is missing is told of by whoever draws with it
+                plotting_library()
+                for name in PLOTS:
+                    import_module(name)
+        function, arguments, more = pipe.recv()
+        result = function(*arguments, pipe.recv) if more else function(*arguments)
     except EOFError:  # nobody is left who waits for it
         return
     except InstrumentError as error:

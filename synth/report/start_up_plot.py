@@ -2,10 +2,20 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
+
 import numpy as np
 
 from models.arrays import Floats
-from synth.analysis.start_up_picture import COMMON, CONTROL, SUPPLY, Cycle, OscillatorPicture, StartUpCurves
+from synth.analysis.start_up_picture import (
+    COMMON,
+    CONTROL,
+    SUPPLY,
+    Cycle,
+    OscillatorPicture,
+    PotPicture,
+    StartUpCurves,
+)
 from synth.designs.quantity import format_quantity
 from synth.report.figure import BLUE, GREEN, INK, ORANGE, QUIET, VERMILLION, Axes, legend_above, saved_figure
 
@@ -17,8 +27,9 @@ SHOWN_STARTS = 3.0
 """The time axis ends after so many start-up times."""
 
 
-def save_oscillator_plot(picture: OscillatorPicture, path: str, force: bool) -> None:
-    """Draw a start-up, its end and the readings of the pot into `path` (.png or .svg)."""
+def save_oscillator_plot(picture: OscillatorPicture, path: str, force: bool, pot: Callable[[], PotPicture]) -> None:
+    """Draw a start-up, its end and the readings of the pot, asked for when it comes to them, into `path` (.png or
+    .svg)."""
     with saved_figure(path, force, (1.0, 1.1, 1.1, 0.9), (8.0, 11.0), share_x=False, fixed=MARGINS) as (figure, axes):
         bias, swing, cycles, turn = axes
         title = f"{picture.design}, {picture.which} oscillator: {picture.frequency / 1e3:.3f} kHz"
@@ -28,7 +39,7 @@ def save_oscillator_plot(picture: OscillatorPicture, path: str, force: bool) -> 
         _draw_bias(bias, run, span)
         _draw_swing(swing, run, span, started)
         _draw_cycles(cycles, run)
-        _draw_pot(turn, picture)
+        _draw_pot(turn, pot())
         for each in axes:
             each.grid(axis="y", which="major")
 
@@ -134,8 +145,8 @@ def _round_factor(ratio: float) -> float:
     return factor
 
 
-def _draw_pot(axes: Axes, picture: OscillatorPicture) -> None:
-    places, shifts, pot = picture.positions, picture.shifts, picture.pot
+def _draw_pot(axes: Axes, picture: PotPicture) -> None:
+    places, shifts, pot = picture.positions, picture.shifts, picture.position
     if pot is None:
         axes.text(0.5, 0.5, "no fine-tune pot", ha="center", transform=axes.transAxes, color=QUIET)
         axes.set_axis_off()

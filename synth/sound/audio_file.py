@@ -135,9 +135,9 @@ class AudioWriter:
         self.frames += samples.size
 
     def __exit__(
-        self, kind: type[BaseException] | None, error: BaseException | None, trace: TracebackType | None
+        self, kind: type[BaseException] | None, error: BaseException | None, where: TracebackType | None
     ) -> None:
-        self._stack.__exit__(kind, error, trace)
+        self._stack.__exit__(kind, error, where)
 
     def _encode(self, samples: Floats) -> NDArray[Any]:
         """Samples as the file stores them; 24-bit ones in the upper three bytes of 32."""
@@ -159,7 +159,7 @@ class AudioWriter:
         except (soundfile.LibsndfileError, OSError, AssertionError) as error:
             raise self._refused(error) from error
 
-    def _close(self, kind: object, error: BaseException | None, trace: object) -> None:
+    def _close(self, kind: object, error: BaseException | None, where: object) -> None:
         """Close the file and, if all went well so far, check that it holds every frame."""
         import soundfile
 

@@ -29,9 +29,9 @@ def fixed_from_radians(phase: Floats | float) -> Ints:
     return (turns * STEPS_PER_TURN).astype(np.int64)
 
 
-def fixed_from_angle(angle: Floats) -> Ints:
-    """Phase in rad within a turn of 0, either side, as steps: negative ones stand for the same part of a turn."""
-    return (angle * (STEPS_PER_TURN / (2.0 * math.pi))).astype(np.int64)
+def fixed_from_half(half: Floats) -> Ints:
+    """Twice an angle within half a turn of 0, rad, as steps: negative ones stand for the same part of a turn."""
+    return (half * (STEPS_PER_TURN / math.pi)).astype(np.int64)
 
 
 def radians_from_fixed(phase: int) -> float:
@@ -77,6 +77,12 @@ class PitchLaw:
             return distance
         limited = np.maximum(distance, self.nearest)
         return np.minimum(limited, self.farthest, out=limited)
+
+    def at(self, distance: float) -> float:
+        """`offset` of one distance, m, in a tenth of the time."""
+        position = math.log(distance) * self._scale - self._start
+        index = min(max(int(position), 0), self._slopes.size - 1)
+        return float(position * self._slopes[index] + self._intercepts[index])
 
     def offset(self, distance: Floats, out: Floats | None = None) -> Floats:
         """Offset frequency, Hz, at each distance, m, from `nearest` to `farthest`; rounding beyond them does no harm.

@@ -93,7 +93,7 @@ class RowFilter:
         """A (states, states), lower triangular, b (states,), c (states,) and d. `exact`: a steady 1 comes out as 1 to
         the last bit, from a first-order filter of gain 1 with positive coefficients.
         """
-        order = entry.size
+        order = self._order = entry.size
         powers = [np.eye(order)]
         for _ in range(ROW):
             powers.append(onward @ powers[-1])
@@ -116,9 +116,8 @@ class RowFilter:
         for row in range(order):
             for column in range(row + 1):
                 self._coefficients[order + row - column, column] = -whole[row, column]
-        self._diagonals = np.empty((2 * order, 0), order="F")
         self._solve = triangular_solver()
-        self._rows = np.zeros((0, STACK, ROW + order))  # inputs of each row, and the state before it
+        self._make_room(1)
         self.settle(np.zeros(order))
 
     def settle(self, state: Floats) -> None:
@@ -134,35 +133,45 @@ class RowFilter:
 
     def filter(self, samples: Floats | Singles) -> Floats:
         """The next samples, filtered; `samples` is not empty."""
-        order, kept = self._state.size, self._kept.size
-        end = kept + samples.size
+        order, kept, size = self._order, self._kept.size, samples.size
+        end = kept + size
         count = -(-end // ROW)
         stacks = -(-count // STACK)
         if self._rows.shape[0] < stacks:
-            self._rows = np.zeros((stacks, STACK, ROW + order))
-            self._diagonals = np.asfortranarray(np.tile(self._coefficients, stacks * STACK + 1))
+            self._make_room(stacks)
+        rows = self._flat
+        first = ROW - kept
+        if kept:
+            rows[0, :kept] = self._kept
+        if size <= first:
+            rows[0, kept:end] = samples
+            rows[0, end:ROW] = 0.0
+        else:
+            rows[0, kept:ROW] = samples[:first]
+            full = end // ROW
+            middle = first + (full - 1) * ROW
+            rows[1:full, :ROW] = samples[first:middle].reshape(-1, ROW)
+            if middle < size:
+                rows[full, : size - middle] = samples[middle:]
+                rows[full, size - middle : ROW] = 0.0
         stacked = self._rows[:stacks]
-        rows = stacked.reshape(-1, ROW + order)
-        first = min(ROW - kept, samples.size)
-        full = (samples.size - first) // ROW
-        middle = first + full * ROW
-        rows[0, :kept] = self._kept
-        rows[0, kept : kept + first] = samples[:first]
-        rows[1 : 1 + full, :ROW] = samples[first:middle].reshape(-1, ROW)
-        if middle < samples.size:
-            rows[1 + full, : samples.size - middle] = samples[middle:]
-        states = np.empty((count + 1, order))
-        states[0] = self._state
-        states[0][np.abs(self._state) < FADED] = 0.0
-        states[1:] = np.matmul(stacked[..., :ROW], self._ends).reshape(-1, self._ends.shape[1])[:count, :order]
+        states = np.empty((count + 1) * order)
+        states[:order] = [value if abs(value) >= FADED else 0.0 for value in self._state.tolist()]
+        sums = np.matmul(stacked[..., :ROW], self._ends).reshape(-1, self._ends.shape[1])
+        states[order:].reshape(-1, order)[:] = sums[:count, :order]
         diagonals = self._diagonals[:, : states.size]
-        solved = self._solve(2 * order - 1, diagonals, states.ravel(), lower=1, diag=1, overwrite_x=1)
-        states = solved.reshape(-1, order)
-        rows[:count, ROW:] = states[:-1]
-        last = end // ROW
-        self._state = states[last]
-        self._kept = rows[last, : end % ROW].copy() if last < count else self._kept[:0]
+        found = self._solve(2 * order - 1, diagonals, states, lower=1, diag=1, overwrite_x=1).reshape(-1, order)
+        rows[:count, ROW:] = found[:-1]
+        last, left = divmod(end, ROW)
+        self._state = found[last]
+        self._kept = rows[last, :left].copy()
         return np.asarray(np.matmul(stacked, self._inside).reshape(-1)[kept:end])
+
+    def _make_room(self, stacks: int) -> None:
+        """Rows of inputs with the state before each, and one more, and the triangular system of all states."""
+        room = np.zeros((stacks + 1, STACK, ROW + self._order))
+        self._rows, self._flat = room[:-1], room.reshape(-1, ROW + self._order)
+        self._diagonals = np.asfortranarray(np.tile(self._coefficients, stacks * STACK + 1))
 
     def rest(self, samples: Floats) -> bool:
         """Whether the next samples are the same 0 or 1 as the past of an exact filter: they pass it as they are."""
@@ -232,7 +241,7 @@ class Smoother:
 
 
 class ToneFilter:
-    """Tone low-pass, then DC block, as one filter of the second order.
+    """Tone low-pass, then DC block, as one filter of the second order; what comes out is times a level, 0 to 1.
 
     Symbols: x input, v what leaves the low-pass, y output; b_0, b_1 and p of the low-pass, g and q of the DC block.
     v[n] = p v[n-1] + b_0 x[n] + b_1 x[n-1] and y[n] = q y[n-1] + g (v[n] - v[n-1]). The state is what the past adds to
@@ -242,8 +251,8 @@ class ToneFilter:
         y[n] = u[n-1] + g v[n]      u[n] = q u[n-1] - g (1 - q) v[n]
     """
 
-    def __init__(self, low_pass: float, dc_block: float, sample_rate: float) -> None:
-        self._corner = dc_block
+    def __init__(self, low_pass: float, dc_block: float, sample_rate: float, level: float = 1.0) -> None:
+        self._corner, self._level = dc_block, level
         low_numerator, low_denominator = low_pass_coefficients(low_pass, sample_rate)
         high_numerator, high_denominator = dc_block_coefficients(dc_block, sample_rate)
         first, self._second, self._pole = float(low_numerator[0]), float(low_numerator[1]), -float(low_denominator[1])
@@ -252,8 +261,8 @@ class ToneFilter:
         self._filter = RowFilter(
             np.array([[self._pole, 0.0], [returned, self._block_pole]]),
             np.array([self._pole * first + self._second, returned * first]),
-            np.array([self._gain, 1.0]),
-            self._gain * first,
+            level * np.array([self._gain, 1.0]),
+            level * self._gain * first,
         )
         self._entered, self._left = 0.0, 0.0
 
@@ -274,7 +283,8 @@ class ToneFilter:
     def filter(self, samples: Floats | Singles) -> Floats:
         """The next samples, filtered; `samples` is not empty."""
         filtered = self._filter.filter(samples)
-        self._entered, self._left = float(samples[-1]), float(filtered[-1])
+        self._entered = float(samples[-1])
+        self._left = float(filtered[-1]) / self._level if self._level > 0.0 else 0.0  # silent: as if all were blocked
         return filtered
 
     def _go_on(self, entered: float, passed: float, left: float) -> None:

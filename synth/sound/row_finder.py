@@ -53,8 +53,8 @@ class RowFinder:
         shares = self._slopes.take(buckets, mode="clip")
         shares *= sizes.astype(np.float32)
         shares += self._at_zero.take(buckets, mode="clip")
-        if np.isnan(np.minimum.reduce(shares)):
-            bent = np.flatnonzero(np.isnan(shares))
+        bent = np.isnan(shares).nonzero()[0]
+        if bent.size:
             places = np.interp(sizes[bent], self._points, self._places)
             rows = np.floor(places)
             beginnings[bent] = rows * self._stride

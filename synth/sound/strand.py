@@ -21,7 +21,7 @@ from synth.sound.beat_phase import (
     TURN_MASK,
     PitchLaw,
     accumulate,
-    fixed_from_angle,
+    fixed_from_half,
     fixed_from_radians,
     radians_from_fixed,
 )
@@ -92,7 +92,7 @@ class Strand:
             self._motion = RippleMotion(instrument.ripple, instrument, self._rate)
             self._changes = change_tables(instrument, self._rate)
         self._dc_block = instrument.dc_block
-        self._tone = ToneFilter(instrument.tone_low_pass, instrument.dc_block, self._rate)
+        self._tone = ToneFilter(instrument.tone_low_pass, instrument.dc_block, self._rate, instrument.level)
         self._offset = 0.0
         self._phase = 0
         self._pulled = PulledPhase(self._lock, 1.0 / self._rate) if self._lock > 0.0 else None
@@ -142,7 +142,7 @@ class Strand:
             swayed, *shares = self._motion.next(distance)
             offsets[1:] += swayed
         if self._pulled is not None:
-            phases = fixed_from_angle(self._pulled.advance(offsets))
+            phases = fixed_from_half(self._pulled.half_phases(offsets))
         else:
             phases = accumulate(self._phase, offsets, self._rate)
         self._phase = int(phases[-1]) & TURN_MASK
@@ -150,9 +150,7 @@ class Strand:
         waveform = self._table.sound(phases, offsets[1:])
         for share, table in zip(shares, self._changes, strict=True):
             waveform += share * table.sound(phases, offsets[1:])
-        samples = self._tone.filter(waveform)
-        samples *= self.level
-        return samples
+        return self._tone.filter(waveform)
 
     def _turned_to(self, phase: int) -> None:
         """Set the beat phase, in steps."""
@@ -163,7 +161,7 @@ class Strand:
     def _offset_at(self, distance: float) -> float:
         place = min(max(distance, self._law.nearest), self._law.farthest)
         swayed = 0.0 if self._motion is None else self._motion.deviation_now(place)
-        return float(self._law.offset(np.array([place]))[0]) + swayed
+        return self._law.at(place) + swayed
 
     def _settle_if_still(self) -> None:
         """A waveform that rests, or moves below the DC block's corner, is taken as blocked already."""

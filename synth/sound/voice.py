@@ -26,7 +26,7 @@ from synth.sound.strand import InstrumentSource, Strand
 SMOOTHING_TIME = 0.005  # s, pole on the hand and on the volume
 FADE_TIME = 0.008  # s, start and mute
 LARGEST = float(np.finfo(np.float64).max)
-FULL = np.ones(1)
+FULL = np.broadcast_to(1.0, 1)  # a volume that stands: one number, read as often as there are frames
 PIECE = 24000  # frames at once: longer blocks are rendered piece by piece, within the processor's cache
 
 

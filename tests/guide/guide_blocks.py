@@ -2,9 +2,11 @@
 
 from __future__ import annotations
 
+import os
 import re
 import shlex
 import shutil
+import tempfile
 from collections.abc import Callable, Iterator
 from dataclasses import dataclass
 from itertools import pairwise
@@ -66,6 +68,32 @@ def played(text: str, run: Callable[[list[str]], str]) -> Iterator[Said]:
             waiting = []
     for command in waiting:
         yield Said(command[0], [], command[1])
+
+
+KEPT: dict[tuple[str, ...], tuple[str, tempfile.TemporaryDirectory[str]]] = {}
+
+
+def once(run: Callable[[list[str]], str]) -> Callable[[list[str]], str]:
+    """`run`, but a command that reads no file of the folder it runs in is run once by a process: when it is asked for
+    again, what it said is returned, and copies of what it wrote are laid there.
+    """
+
+    def asked(command: list[str]) -> str:
+        here = set(os.listdir())
+        if here & set(command):
+            return run(command)
+        key = tuple(command)
+        if key in KEPT:
+            said, written = KEPT[key]
+            shutil.copytree(written.name, ".", dirs_exist_ok=True)
+            return said
+        said, written = run(command), tempfile.TemporaryDirectory()
+        for name in set(os.listdir()) - here:
+            (shutil.copytree if os.path.isdir(name) else shutil.copy)(name, Path(written.name) / name)
+        KEPT[key] = said, written
+        return said
+
+    return asked
 
 
 def label(line: str) -> str:

@@ -5,6 +5,7 @@ from __future__ import annotations
 import doctest
 import io
 import re
+from pathlib import Path
 
 import pytest
 
@@ -15,7 +16,7 @@ from synth.designs.sections import KEYS
 from synth.designs.template import circuit_template_text
 from synth.report.guide import folder, keys_page, page, shown, topics
 from synth.terminal import paged
-from tests.guide.guide_blocks import prepare, renewed
+from tests.guide.guide_blocks import once, prepare, renewed
 
 
 @pytest.fixture
@@ -28,7 +29,7 @@ def run(tmp_path, monkeypatch, capsys):
         assert main(command) == 0, command
         return capsys.readouterr().out
 
-    return run
+    return once(run)
 
 
 @pytest.mark.parametrize(("file", "least"), [("05-physics.md", 9), ("10-library.md", 9)])
@@ -97,6 +98,24 @@ def test_topics_are_listed_read_and_asked_for_again(capsys):
     assert "**" not in said
     assert main(["guide", "buidl"]) == 2
     assert "did you mean 'build'?" in capsys.readouterr().err
+
+
+def test_a_command_that_reads_no_file_is_run_once(tmp_path, monkeypatch):
+    asked: list[list[str]] = []
+
+    def run(command: list[str]) -> str:
+        asked.append(command)
+        (Path(command[-1]) / "part").mkdir(parents=True)
+        return f"wrote {command[-1]}"
+
+    for name in ("one", "two"):
+        (tmp_path / name).mkdir()
+        monkeypatch.chdir(tmp_path / name)
+        assert once(run)(["nonsense", "-o", "given"]) == "wrote given"
+        assert Path("given/part").is_dir()
+    assert len(asked) == 1
+    with pytest.raises(FileExistsError):  # it reads what lies there: run again
+        once(run)(["nonsense", "-o", "given"])
 
 
 def test_what_differs_is_seen():

@@ -1,7 +1,7 @@
 """A clean home, a copy of the source tree, and fresh virtual environments made with pip's usual cache.
 
-The libraries are installed once for each Python: the README's commands do it in the copy of the source tree. Other
-environments of that Python are given what lies there, as hard links, so that what one takes away the others keep.
+Environments of this run's Python are given the libraries that Beatfield asks for as hard links to this run's own, so
+that what one takes away the others keep and pip unpacks none. `.ci/run` installs them from nothing, as the README says.
 """
 
 from __future__ import annotations
@@ -11,12 +11,15 @@ import re
 import shutil
 import subprocess
 import sys
-from collections.abc import Callable
+import tomllib
+from collections.abc import Callable, Iterable
 from dataclasses import dataclass
+from importlib.metadata import distribution
 from pathlib import Path
 
 import debian_python
 import pytest
+from packaging.requirements import Requirement
 
 ROOT = Path(__file__).parents[2]
 LEFT_OUT = (".git", ".venv", ".hypothesis", ".*_cache", "__pycache__", "*.egg-info", "*.wav")
@@ -54,14 +57,45 @@ class Place:
         self.run(python, "-m", "venv", self.folder / name)
         return programs_of(self.folder / name)
 
-    def make_environment_like(self, other: Path, name: str) -> Path:
-        """The same with all packages of the environment `other`, and the pip in it, but without Beatfield."""
+    def make_environment_with(self, needed: Iterable[str], name: str) -> Path:
+        """The same with pip and the distributions that are needed, and all that they need, as this run has them."""
         self.run(sys.executable, "-m", "venv", "--without-pip", self.folder / name)
-        programs = programs_of(self.folder / name)
-        there, here = (packages_in(environment, self) for environment in (other, self.folder / name))
-        left_out = shutil.ignore_patterns("*beatfield*")
-        shutil.copytree(there, here, copy_function=os.link, ignore=left_out, dirs_exist_ok=True)
-        return programs
+        give(needed, packages_in(self.folder / name, self))
+        return programs_of(self.folder / name)
+
+
+def give(needed: Iterable[str], packages: Path) -> None:
+    """Put pip and the needed distributions of this run, and all that they need, into a folder of packages."""
+    for name in with_what_they_need(["pip", *needed]):
+        there = distribution(name)
+        for part in {file.parts[0] for file in there.files or ()} - {os.pardir, "__pycache__"}:
+            place, copy = Path(str(there.locate_file(part))), packages / part
+            if place.is_dir():
+                shutil.copytree(place, copy, copy_function=linked, dirs_exist_ok=True)
+            else:
+                linked(place, copy)
+
+
+def linked(place: str | Path, copy: str | Path) -> None:
+    """A hard link, or a copy where both are not on one disk."""
+    try:
+        os.link(place, copy)
+    except FileExistsError:
+        pass
+    except OSError:
+        shutil.copy2(place, copy)
+
+
+def with_what_they_need(requirements: Iterable[str]) -> set[str]:
+    """The names of distributions that requirements ask for, here, and of those that these ask for in turn."""
+    found: set[str] = set()
+    asked = [Requirement(text) for text in requirements]
+    while asked:
+        one = asked.pop()
+        if (one.marker is None or one.marker.evaluate({"extra": ""})) and one.name not in found:
+            found.add(one.name)
+            asked += [Requirement(text) for text in distribution(one.name).requires or ()]
+    return found
 
 
 def programs_of(environment: Path) -> Path:
@@ -125,9 +159,25 @@ def readme_blocks() -> list[str]:
 
 
 @pytest.fixture(scope="session")
-def cloned(source, new_place, readme_blocks) -> Place:
-    """The README's first command, done in the copy of the source tree: all libraries, installed from nothing."""
+def libraries(source) -> list[str]:
+    """What Beatfield asks for, from its own project file."""
+    asked: list[str] = tomllib.loads((source / "pyproject.toml").read_text("utf-8"))["project"]["dependencies"]
+    return asked
+
+
+@pytest.fixture(scope="session")
+def fields(tmp_path_factory) -> str:
+    """A folder for hand fields, each solved in the first installation that needs it."""
+    return str(tmp_path_factory.mktemp("fields"))
+
+
+@pytest.fixture(scope="session")
+def cloned(source, new_place, readme_blocks, libraries, fields) -> Place:
+    """The README's first command, done in the source tree where an install broke off after the libraries."""
     place = new_place("clone")
+    place.environment["XDG_CACHE_HOME"] = fields
+    place.run(sys.executable, "-m", "venv", "--without-pip", source / ".venv")
+    give(libraries, packages_in(source / ".venv", place))
     command = readme_blocks[0].strip()
     assert command == "python3 demos/set_up.py"
     place.run(sys.executable, *command.split()[1:], cwd=source)

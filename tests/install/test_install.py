@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import re
+import shutil
 import sys
 import tarfile
 import tomllib
@@ -37,7 +38,7 @@ def packages_of(folder: Path) -> set[str]:
 def archives(source: Path, new_place: Any) -> Path:
     """The sdist, and the wheel built from it, by the standard front end, with what pyproject.toml asks for."""
     place = new_place("build")
-    programs = place.make_environment("tools")
+    programs = place.make_environment_with([], "tools")
     needed = tomllib.loads((source / "pyproject.toml").read_text("utf-8"))["build-system"]["requires"]
     place.run(programs / "python", "-m", "pip", "install", "--quiet", "build", *needed)
     place.run(programs / "python", "-m", "build", "--no-isolation", "--outdir", place.folder / "dist", source)
@@ -45,31 +46,27 @@ def archives(source: Path, new_place: Any) -> Path:
 
 
 @pytest.fixture(scope="module")
-def new_install(
-    archives: Path, source: Path, cloned: Any, new_place: Any, tmp_path_factory: pytest.TempPathFactory
-) -> Callable[[str], tuple[Any, Path]]:
-    """Make an environment with the wheel in it, far from the sources.
+def new_install(libraries: list[str], cloned: Any, new_place: Any, fields: str) -> Callable[..., tuple[Any, Path]]:
+    """Make an environment with an archive installed in it, far from the sources.
 
-    pip may fetch nothing: what the wheel asks for must be among what the README's first command has installed. A hand
-    field is solved in the first of them that needs it.
+    With --no-index pip may fetch nothing: what the archive asks for must be among what the project file names.
     """
-    (wheel,) = archives.glob("*.whl")
-    fields = str(tmp_path_factory.mktemp("fields"))
 
-    def make(name: str) -> tuple[Any, Path]:
+    def make(name: str, archive: Path, *options: str) -> tuple[Any, Path]:
         place = new_place(name)
         place.environment["XDG_CACHE_HOME"] = fields
-        programs = place.make_environment_like(source / ".venv", "environment")
-        place.run(programs / "python", "-m", "pip", "install", "--quiet", "--no-index", wheel)
+        programs = place.make_environment_with(libraries, "environment")
+        place.run(programs / "python", "-m", "pip", "install", "--quiet", *options, archive)
         return place, programs
 
     return make
 
 
 @pytest.fixture(scope="module")
-def installed(new_install: Any) -> tuple[Any, Path]:
+def installed(archives: Path, new_install: Any) -> tuple[Any, Path]:
     """An environment with the wheel in it, and the demo's files in `here`; nothing is taken away from it."""
-    place, programs = new_install("wheel")
+    (wheel,) = archives.glob("*.whl")
+    place, programs = new_install("wheel", wheel, "--no-index")
     place.run(programs / "beatfield", "demo", "here")
     assert {file.name for file in (place.folder / "here").iterdir()} == DEMO_FILES
     return place, programs
@@ -78,6 +75,16 @@ def installed(new_install: Any) -> tuple[Any, Path]:
 @pytest.mark.slow
 def test_the_first_command_of_the_readme_sets_up_and_renders_the_demo(source, cloned):
     assert {file.name for file in (source / "beatfield-demo").iterdir()} == DEMO_FILES
+
+
+@pytest.mark.soak  # .ci/run installs from nothing by the second command
+def test_the_first_command_of_the_readme_sets_up_from_nothing(source, new_place, readme_blocks):
+    place = new_place("nothing")
+    shutil.copytree(
+        source, place.folder / "clone", ignore=shutil.ignore_patterns(".venv", "beatfield-demo", "*.egg-info")
+    )
+    place.run(sys.executable, *readme_blocks[0].split()[1:], cwd=place.folder / "clone")
+    assert {file.name for file in (place.folder / "clone" / "beatfield-demo").iterdir()} == DEMO_FILES
 
 
 @pytest.mark.soak  # .ci/run runs it in full, from nothing; here with a single file of tests
@@ -128,17 +135,15 @@ def test_without_portaudio_everything_else_works_and_the_message_says_what_to_in
 
 @pytest.mark.slow
 def test_the_sdist_installs_and_works(archives, new_install):
-    place, programs = new_install("sdist")
     (sdist,) = archives.glob("*.tar.gz")
-    pip = (programs / "python", "-m", "pip")
-    place.run(*pip, "uninstall", "--quiet", "--yes", "beatfield")
-    place.run(*pip, "install", "--quiet", "--no-deps", sdist)
+    place, programs = new_install("sdist", sdist, "--no-deps")
     assert "zero beat" in place.run(programs / "beatfield", "field", "heron")
 
 
 @pytest.mark.slow
-def test_without_matplotlib_reports_work_and_a_plot_says_what_to_install(new_install):
-    place, programs = new_install("plain")
+def test_without_matplotlib_reports_work_and_a_plot_says_what_to_install(archives, new_install):
+    (wheel,) = archives.glob("*.whl")
+    place, programs = new_install("plain", wheel, "--no-index")
     place.run(programs / "python", "-m", "pip", "uninstall", "--quiet", "--yes", "matplotlib")
     assert "zero beat" in place.run(programs / "beatfield", "field", "heron")
     told = place.run(programs / "beatfield", "field", "heron", "--plot", "field.png", code=1)

@@ -10,6 +10,7 @@ from typing import Any
 import numpy as np
 import pytest
 
+from synth.lessons.setup import open_setup
 from synth.window.layout import lay_out_lesson
 
 RATE = 48_000
@@ -21,6 +22,7 @@ PLACE = 0.37
 @pytest.fixture(scope="module")
 def run(stage: Any) -> dict[str, Any]:
     """Caution, plain sum, detector, quit: the recording between the steps, two pictures, exit code."""
+    open_setup()  # where another process is about to solve the same hand field: wait for it
     log_path, record_path = stage.folder / "lesson.log", stage.folder / "lesson.raw"
     recording = ["parec", "--device=stage.monitor", "--raw", "--format=float32le", "--channels=1", f"--rate={RATE}"]
     playing = [sys.executable, "-m", "synth", "lesson", "slide", "--live", "--size", f"{SIZE[0]}x{SIZE[1]}"]

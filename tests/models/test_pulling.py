@@ -13,6 +13,8 @@ from scipy.integrate import solve_ivp
 
 from models.pitch import cents
 from models.pulling import (
+    COTANGENT,
+    NEAR,
     PulledPhase,
     advance_phase,
     bent_below,
@@ -81,7 +83,9 @@ def sampled(nodes: Nodes) -> np.ndarray:
     [
         ([(0.0, 40.0), (0.7, -30.0), (1.4, 3.0), (2.2, 0.51)], 0.5),  # through zero beat, then just outside lock
         ([(0.0, 0.0), (0.5, 4.99), (1.0, 5.01), (2.0, 60.0)], 5.0),  # locked, to the edge, away
-        ([(0.0, -800.0), (0.2, 800.0), (0.4, 20.0), (1.0, 20.0)], 20.0),  # 8 kHz per second, then on the edge itself
+        pytest.param(  # 8 kHz per second, then on the edge itself
+            [(0.0, -800.0), (0.2, 800.0), (0.4, 20.0), (1.0, 20.0)], 20.0, marks=pytest.mark.slow
+        ),
         pytest.param(  # strong pulling, sliding into lock
             [(0.0, 1500.0), (0.25, -1000.0), (0.3, 300.0), (1.0, 190.0)], 200.0, marks=pytest.mark.slow
         ),
@@ -132,7 +136,9 @@ def test_phase_along_a_smooth_hand() -> None:
     assert np.abs(advance_phase(0.0, offset(times), 3.0, STEP) - expected[1:]).max() < 1e-6
 
 
-@pytest.mark.parametrize("lock", [0.0, 1e-9, 2.0, 150.0])
+@pytest.mark.parametrize(
+    "lock", [0.0, pytest.param(1e-9, marks=pytest.mark.slow), 2.0, pytest.param(150.0, marks=pytest.mark.slow)]
+)
 def test_splitting_into_blocks_changes_nothing(lock: float) -> None:
     offsets = sampled([(0.0, 900.0), (0.5, -400.0), (0.9, 2.0), (1.3, 3900.0)])
     whole = advance_phase(-1.7, offsets, lock, STEP)
@@ -241,12 +247,20 @@ def test_edges_and_bad_values() -> None:
         pulled_beat(1.0, -1.0)
 
 
+def test_the_short_series_is_s_coth_s_where_it_stands_for_it() -> None:
+    below, above = NEAR
+    square = np.linspace(below, above, 1001)  # 0 is none of them
+    size = np.sqrt(np.abs(square))
+    expected = np.where(square < 0.0, size / np.tan(size), size / np.tanh(size))
+    assert_allclose(np.polynomial.polynomial.polyval(square, COTANGENT), expected, rtol=0, atol=2e-12)
+
+
 @pytest.mark.parametrize("count", [1, 7, 128, 4096])
 def test_angle_is_the_phase_but_for_whole_turns(count):
     offsets = np.linspace(-400.0, 900.0, 4097)[: count + 1]
     for start in (0.3, -2.9, 40.0):
         phase = advance_phase(start, offsets, 35.0, STEP)
-        angle = PulledPhase(35.0, STEP, start).advance(offsets)
+        angle = 2.0 * PulledPhase(35.0, STEP, start).half_phases(offsets)
         turns = (phase - angle) / TURN
         assert_allclose(turns, np.rint(turns), rtol=0, atol=1e-12)
         assert (np.abs(angle) <= TURN).all()
@@ -255,11 +269,11 @@ def test_angle_is_the_phase_but_for_whole_turns(count):
 @pytest.mark.parametrize("lock", [1e-9, 5.0, 180.0, 20_000.0])
 def test_a_pulled_phase_has_the_same_bits_however_the_steps_are_cut(lock: float) -> None:
     offsets = sampled([(0.0, 900.0), (0.05, -400.0), (0.09, 0.4), (0.13, 3900.0)])
-    whole = PulledPhase(lock, STEP, 1.3).advance(offsets)
+    whole = PulledPhase(lock, STEP, 1.3).half_phases(offsets)
     cut, found, start = PulledPhase(lock, STEP, 1.3), [], 0
     for length in (1, 37, 128, 4, 2049, 1, offsets.size):
         stop = min(start + length, offsets.size - 1)
-        found.append(cut.advance(offsets[start : stop + 1]))
+        found.append(cut.half_phases(offsets[start : stop + 1]))
         start = stop
     assert np.concatenate(found).tobytes() == whole.tobytes()
 

@@ -20,6 +20,12 @@ def test_a_spline_is_that_of_a_library(count, order):
     assert_allclose(own(PLACES, order), other(PLACES, order), rtol=1e-10, atol=1e-10)
 
 
+def test_a_spline_of_many_knots_is_that_of_a_library():
+    knots, values = np.cumsum(RANDOM.uniform(0.05, 1.0, 5000)), RANDOM.normal(size=5000)
+    own, other = spline(knots, values), CubicSpline(knots, values)
+    assert_allclose(own(knots, 1), other(knots, 1), rtol=1e-11, atol=1e-11)
+
+
 def test_a_row_of_values_takes_places_of_any_shape():
     own = spline(KNOTS, KNOTS**3)
     assert own(2.0).shape == ()

@@ -290,6 +290,51 @@ def quantities(rng: random.Random, folder: Path) -> None:
             assert not steering, (command, value)
 
 
+RAW = ("nan", "-inf", "1e308", "9" * 25, "true", "[]", "[1, 2]", "{}", "{ a = 1 }", "1979-05-27", "07:32:00", '""')
+RAW += (
+    '"nan"',
+    '"1e400 pF"',
+    '"5 PF"',
+    '"5,0 pF"',
+    '"1.000,5 pF"',
+    '"٣ pF"',
+    '"½ pF"',
+    '"5\\u202EpF"',
+    '"bonded"',
+    "'4R7k'",
+    "",
+)
+READERS = (
+    ("field",),
+    ("oscillator",),
+    ("tolerance", "--builds", "100"),
+    ("drift",),
+    ("sensitivity",),
+    ("sheet", "--text"),
+    ("choose", "--target-frequency", "250kHz"),
+)
+
+
+def wrong_kinds(rng: random.Random, folder: Path) -> None:
+    """Values of every kind that TOML knows at any key, keys left out and given twice: file, key and what stands there
+    are named, as TOML writes it.
+    """
+    for _ in range(12):
+        key, raw = rng.choice(KEYS), rng.choice(RAW)
+        text = wild.with_line(shipped_text(rng.choice(SHIPPED)) or "", key, f"{key.name} = {raw}")
+        if rng.random() < 0.2:
+            text += rng.choice((f"\n[{key.section}]\n", f"\n{key.section} = 3\n", "\n[x]\ny = 1\n", "\n[[design]]\n"))
+        Path("given.toml").write_text(text, "utf-8")
+        command, *options = rng.choice(READERS)
+        with fields(invented):
+            code, _, err = said_by(
+                command, "given.toml", *options, poor=tuple(words for words in POOR if words != "NaN")
+            )
+        assert code in (0, 2, 3), (key.path, raw, err)
+        assert code != 2 or "given.toml: " in err, (key.path, raw, err)
+        assert not [words for words in ("datetime", "{'", "True", "Ellipsis") if words in err], (key.path, raw, err)
+
+
 def encodings(rng: random.Random, folder: Path) -> None:
     """Names and notes of any script on streams that cannot show them; plots that heed no settings of the user."""
     title = "".join(rng.choice("aé♪歌ßя") for _ in range(6))
@@ -593,6 +638,7 @@ ATTACKS: tuple[Attack, ...] = (
     strays,
     outward,
     quantities,
+    wrong_kinds,
     encodings,
     cache,
     spreadsheets,

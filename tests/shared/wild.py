@@ -144,16 +144,32 @@ def changes(keys: list[Key], most: int) -> st.SearchStrategy[list[tuple[Key, Any
 
 def with_changes(base: str, changes: list[tuple[Key, Any]]) -> str:
     """The design text `base` with keys set to other values."""
+    return _joined(_changed(base, changes))
+
+
+def with_line(base: str, key: Key, line: str) -> str:
+    """The design text `base` with `line` in the place of the key's own."""
+    sections = _changed(base, [])
+    lines = sections.setdefault(key.section, [])
+    sections[key.section] = [line, *(each for each in lines if not each.startswith(f"{key.name} ="))]
+    return _joined(sections)
+
+
+def _joined(sections: dict[str, list[str]]) -> str:
+    return "\n".join(line for section, lines in sections.items() for line in (f"[{section}]", *lines))
+
+
+def _changed(base: str, changes: list[tuple[Key, Any]]) -> dict[str, list[str]]:
+    """By section, the lines of the design text `base` with keys set to other values."""
     document = tomllib.loads(base)
     for key, value in changes:
         written = write_value(key, value)
         if written is not None:
             document.setdefault(key.section, {})[key.name] = tomllib.loads(f"x = {written}")["x"]
-    return "\n".join(
-        line
+    return {
+        section: [f"{name} = {json.dumps(value)}" for name, value in content.items()]
         for section, content in document.items()
-        for line in (f"[{section}]", *(f"{name} = {json.dumps(value)}" for name, value in content.items()))
-    )
+    }
 
 
 def quick_and_slow(

@@ -7,6 +7,7 @@ import errno
 import io
 import json
 import os
+import re
 import shutil
 import signal
 import subprocess
@@ -35,12 +36,21 @@ def field_document(design: Path, capsys) -> dict:
     return json.loads(capsys.readouterr().out)
 
 
-def test_every_command_has_help(capsys):
-    for name in COMMANDS:
+def test_every_argument_says_what_it_is(monkeypatch, capsys):
+    """Every command has its help, no argument goes without, and none begins in the middle of a sentence."""
+    monkeypatch.setenv("COLUMNS", "400")
+    parser = build_parser()
+    for command in COMMANDS:
         with pytest.raises(SystemExit) as ended:
-            build_parser().parse_args([name, "--help"])
+            parser.parse_args([command, "--help"])
         assert ended.value.code == 0
-        assert name in capsys.readouterr().out
+        usage, _, *groups = re.sub(r"\n {10,}", "  ", capsys.readouterr().out).split("\n\n")
+        assert command in usage
+        rows = [line for group in groups for line in group.splitlines()[1:]]
+        for row in rows:
+            name, _, text = row.strip().partition("  ")
+            assert text.strip(), (command, name)
+            assert not re.match(r"(of|by|with|as|either|to|from|for) ", text.strip()), (command, row)
 
 
 def test_help_names_every_command_once_under_who_uses_it(capsys):

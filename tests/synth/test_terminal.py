@@ -111,6 +111,8 @@ def test_a_line_within_fills_its_part():
     inner(0.8)
     assert outer.share([inner]) == pytest.approx(0.45)
     assert outer.share([ProgressLine("opening"), inner]) == pytest.approx(0.45)
+    inner(1.0)
+    assert outer.share([inner]) == pytest.approx(0.5), "what is done stays done until the next part begins"
     outer(0.5)
     assert outer.share([inner]) == 0.5
 

@@ -187,8 +187,8 @@ def test_against_integration_in_time(normal, name):
     found = []
     for factor in (0.97, 1.03):
         near = steady_state(with_part_value(state.circuit, name, factor * value), warm_start=state)
-        trace = simulate(near.circuit, 130 / near.frequency, start=near, frequency=near.frequency)
-        found.append(measure(trace).frequency)
+        record = simulate(near.circuit, 130 / near.frequency, start=near, frequency=near.frequency)
+        found.append(measure(record).frequency)
     slope = (found[1] - found[0]) / (0.06 * value)
     assert_allclose(normal.frequency_sensitivities()[name], slope, rtol=0.02)
 
@@ -212,9 +212,9 @@ def test_a_short_current_at_any_phase_in_time():
         instants = []
         for sign in (1.0, -1.0):
             start = states + sign * kick
-            trace = simulate(state.circuit, duration, start=start, frequency=state.frequency)
-            tank = trace.voltage("tank")
-            instants.append(crossings(trace.times, tank, float(tank[-1280:].mean()))[-10:])
+            record = simulate(state.circuit, duration, start=start, frequency=state.frequency)
+            tank = record.voltage("tank")
+            instants.append(crossings(record.times, tank, float(tank[-1280:].mean()))[-10:])
         found.append(0.5 * np.mean(instants[1] - instants[0]) / charge)
         expected.append(adjoint.advance(node, count)[place])
     assert_allclose(found, expected, rtol=0.02, atol=0.01 * np.abs(adjoint.advance(node, count)).max())

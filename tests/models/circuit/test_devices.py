@@ -63,6 +63,17 @@ def test_the_short_way_gives_the_same_currents_and_capacitances(name: str) -> No
 
 
 @pytest.mark.parametrize("name", LAWS)
+def test_plain_numbers_of_one_instant_give_the_same(name: str) -> None:
+    law, voltages = LAWS[name], points(name)
+    currents, capacitances = law.currents_and_capacitances(voltages)
+    whole = Devices([law])
+    for place, instant in enumerate(voltages.T.tolist()):
+        found = whole.at_instant(instant)
+        assert_allclose(found[0], currents[:, place], rtol=1e-13, atol=1e-25)
+        assert_allclose(found[1], capacitances[:, place], rtol=1e-13, atol=0)
+
+
+@pytest.mark.parametrize("name", LAWS)
 def test_charge_taken_round_a_cycle_is_zero(name: str) -> None:
     """A charge that is a function of the voltages alone: the current dq/dt of a periodic voltage has no mean."""
     turn = np.linspace(0.0, 2.0 * np.pi, 257)

@@ -28,8 +28,8 @@ def agree(balanced, read):
 def returned(balanced, cycles):
     """Start 5 % too large, and see where it goes."""
     duration = (cycles + 60) / balanced.frequency
-    trace = simulate(balanced.circuit, duration, start=balanced, disturbance=0.05, frequency=balanced.frequency)
-    return measure(trace)
+    record = simulate(balanced.circuit, duration, start=balanced, disturbance=0.05, frequency=balanced.frequency)
+    return measure(record)
 
 
 @pytest.mark.parametrize(
@@ -68,11 +68,11 @@ def test_small_oscillations_grow_at_the_rate_of_the_roots():
     signal = small_signal(circuit)
     rest = signal.point.states.copy()
     rest[signal.point.names.index("collector")] += 1e-4
-    trace = simulate(circuit, 60 / signal.frequency, start=rest, frequency=signal.frequency, relative_tolerance=1e-10)
-    swing = trace.voltage("tank") - trace.voltage("tank").mean()
-    instants = crossings(trace.times, swing, 0.0)[20:50]
+    record = simulate(circuit, 60 / signal.frequency, start=rest, frequency=signal.frequency, relative_tolerance=1e-10)
+    swing = record.voltage("tank") - record.voltage("tank").mean()
+    instants = crossings(record.times, swing, 0.0)[20:50]
     assert_allclose(1 / np.diff(instants).mean(), signal.frequency, rtol=1e-4)
-    peaks = [np.abs(swing[(trace.times >= a) & (trace.times < b)]).max() for a, b in zip(instants, instants[1:])]  # noqa: B905
+    peaks = [np.abs(swing[(record.times >= a) & (record.times < b)]).max() for a, b in zip(instants, instants[1:])]  # noqa: B905
     rate = np.polyfit(instants[:-1], np.log(peaks), 1)[0]
     assert_allclose(rate, signal.growth_rate, rtol=0.02)
 

@@ -4,10 +4,11 @@ from __future__ import annotations
 
 from dataclasses import replace
 
+import pytest
 from small_instrument import tuned
 
 from models.branch.antenna_branch import SeriesInductor
-from synth.build.notices import instrument_notices
+from synth.build.notices import explained, instrument_notices
 
 
 def test_nothing_is_said_of_a_sound_design() -> None:
@@ -43,3 +44,19 @@ def test_a_field_of_few_notes_says_why() -> None:
     assert f"by {abs(nearest - farthest):.0f} Hz only" in why
     assert "a smaller tank" in why.lower()
     assert "linearise" in why
+
+
+@pytest.mark.parametrize(
+    ("said", "helped"),
+    [
+        ("start-up: the threshold of oscillation does not settle", True),
+        ("harmonic balance: the equations are singular", True),
+        ("steady state: 512 harmonics do not suffice (the waveform is too abrupt)", True),
+        ("the oscillation is not steady: it squegs; check the capacitors that hold the bias", False),
+        ("operating point: the base does not settle at 0.3 of the supply; check what biases it", False),
+    ],
+)
+def test_a_message_of_a_method_gets_a_remedy(said, helped):
+    text = explained(ValueError(said))
+    assert text.startswith(said)
+    assert ("change one back at a time" in text) == helped

@@ -23,6 +23,10 @@ def test_the_cache_is_emptied_and_nothing_else(tmp_path: Path, monkeypatch: pyte
     found = json.loads(capsys.readouterr().out)
     assert (found["removed"], found["bytes"], found["folder"]) == (1, 1000, str(cache_folder()))
     assert [path.name for path in cache_folder().iterdir()] == ["mine.txt"]
+    (cache_folder() / "mine.txt").unlink()
+    (cache_folder() / "b.json").touch()
+    assert main(["doctor", "--clear-cache"]) == 0
+    assert list(tmp_path.iterdir()) == [], "no empty folder stays"
 
 
 def test_own_files_are_named(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:

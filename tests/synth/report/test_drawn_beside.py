@@ -2,6 +2,9 @@
 
 from __future__ import annotations
 
+import operator
+import os
+import subprocess
 import sys
 import time
 from multiprocessing import active_children
@@ -79,6 +82,30 @@ def test_one_that_is_ended_is_told_and_one_that_is_not_needed_ends(not_loaded):
     with DrawnBeside(MODULE):
         assert len(active_children()) == 1
     assert not active_children()
+
+
+KILLED = """
+import os
+os.cpu_count = lambda: 2
+from synth.report.drawn_beside import DrawnBeside
+with DrawnBeside("synth.report.start_up_plot", plots=False):
+    os.kill(os.getpid(), 9)
+"""
+
+
+@pytest.mark.slow
+def test_it_ends_with_who_started_it_also_where_that_is_killed():
+    # run waits until nobody holds the pipe of the output any more, the second process neither
+    assert subprocess.run([sys.executable, "-c", KILLED], capture_output=True, timeout=60.0).returncode == -9
+
+
+@pytest.mark.parametrize("processors", [1, 2])
+def test_what_is_asked_for_last_is_made_here(processors, monkeypatch):
+    monkeypatch.setattr("os.cpu_count", lambda: processors)
+    with DrawnBeside(MODULE, plots=False) as drawing:
+        assert len(active_children()) == processors - 1
+        drawing.draw(operator.call, last=lambda: f"made by {os.getpid()}")
+        assert drawing.finish() == f"made by {os.getpid()}"
 
 
 def test_where_the_library_is_loaded_it_is_drawn_here(curves, tmp_path, monkeypatch):

@@ -147,7 +147,8 @@ def assert_centimetres_are_true(sheet: Print) -> None:
     pytest.fail("the ruler's first row was not found")
 
 
-@pytest.mark.parametrize("paper", ["A4", pytest.param("Letter", marks=pytest.mark.slow)])
+@pytest.mark.slow
+@pytest.mark.parametrize("paper", ["A4", "Letter"])
 def test_the_sheet_on_paper(printed: Callable[[str, str], Print], lantern: SheetFigures, paper: str) -> None:
     sheet = printed(sheet_page(lantern, paper), paper)
     assert sheet.size == pytest.approx(SIZES[paper], abs=0.2)

@@ -46,7 +46,13 @@ def in_blocks(voice, hand, sizes, events=None):
     return np.concatenate(pieces)
 
 
-@pytest.mark.parametrize("name", INSTRUMENTS)
+@pytest.mark.parametrize(
+    "name",
+    [
+        pytest.param(name, marks=[pytest.mark.slow] if name in ("pulled junction", "pulled diode") else [])
+        for name in INSTRUMENTS
+    ],
+)
 def test_any_blocks_give_the_same_samples(name):
     hand, voice = moving_hand(8500), Voice(INSTRUMENTS[name], RATE)
     whole = voice.render(hand, 8500)

@@ -131,6 +131,18 @@ def test_tone_filter_is_its_two_stages_in_a_row(corner):
     np.testing.assert_allclose(tone.filter(again), signal.lfilter(*stages[1], passed, zi=state)[0], rtol=0, atol=1e-11)
 
 
+@pytest.mark.parametrize("level", [0.25, 0.0])
+def test_a_tone_filters_level_scales_what_comes_out_and_nothing_it_remembers(level):
+    noise = np.random.default_rng(5).normal(size=700)
+    whole, scaled = ToneFilter(3000.0, 20.0, RATE), ToneFilter(3000.0, 20.0, RATE, level)
+    np.testing.assert_allclose(scaled.filter(noise), level * whole.filter(noise), rtol=0, atol=1e-14)
+    if level > 0.0:
+        one, other = ToneFilter(700.0, 20.0, RATE), ToneFilter(700.0, 20.0, RATE)
+        one.follow(whole)
+        other.follow(scaled)
+        np.testing.assert_allclose(one.filter(noise), other.filter(noise), rtol=0, atol=1e-13)
+
+
 def test_fade_takes_its_time_and_turns_round():
     fade = Fade(0.008, RATE)
     assert fade.left == 384
@@ -197,13 +209,14 @@ def test_pitch_law_is_within_a_hundredth_of_a_cent(zero_beat):
     instrument = dataclasses.replace(INSTRUMENT, reference_frequency=reference)
     distances = np.random.default_rng(7).uniform(0.01, 0.8, 200_000)
     exact = instrument.offset_frequency(distances)
-    law = PitchLaw(instrument).offset(distances)
+    made = PitchLaw(instrument)
+    law = made.offset(distances)
     heard = np.abs(exact) >= 20.0
     assert np.abs(1200.0 * np.log2(law[heard] / exact[heard])).max() < 0.01
     assert np.abs(law - exact).max() < 1e-3
-    assert PitchLaw(instrument).offset(np.array([0.01, 0.8])) == pytest.approx(
-        instrument.offset_frequency([0.01, 0.8]), rel=1e-12
-    )
+    assert made.offset(np.array([0.01, 0.8])) == pytest.approx(instrument.offset_frequency([0.01, 0.8]), rel=1e-12)
+    assert [made.at(place) for place in distances[:50].tolist()] == pytest.approx(law[:50], rel=1e-12, abs=1e-9)
+    assert [made.at(0.01), made.at(0.8)] == pytest.approx(instrument.offset_frequency([0.01, 0.8]), rel=1e-12)
 
 
 def test_oscillators_too_far_apart_for_the_rate_are_refused():

@@ -317,7 +317,7 @@ def test_b_leaves_a_running_sound_alone() -> None:
     assert not [value for name, value in listener.told if name == "restart"]
 
 
-@pytest.mark.parametrize("name", ["q", "escape"])
+@pytest.mark.parametrize("name", ["q", pytest.param("escape", marks=pytest.mark.slow)])
 def test_quitting_asks_before_it_drops_what_was_played(name: str) -> None:
     listener = Listener(make_instrument())
     played: list[Step] = [lambda window: click((700, 150)), *[idle] * 90]
