@@ -24,7 +24,7 @@ from models.roots import root
 from synth.errors import DesignError
 from synth.window.controls import LEVERS, Settings
 from synth.window.retune import Tuned, retuned
-from synth.window.tunable import Tunable, parts_of, with_parts
+from synth.window.tunable import Parts, Tunable, parts_of, towards_parts, with_parts
 
 GRID = 2000  # distances at which the slope is looked at
 CLOSE = 2e-3  # of a factor, to which a part is searched
@@ -94,6 +94,15 @@ def part_for_sensitivity(
     if bracket is None:
         raise _out_of_reach(settings, cents_per_cm, seen)
     return math.exp(root(given, *bracket, xtol=CLOSE))
+
+
+def part_by_law(near: Tunable, before: Parts, origin: Tunable, settings: Settings, cents_per_cm: float) -> float:
+    """The same by the first-order law from `near`, a solved circuit with the parts `before`, in place of solutions."""
+
+    def built(design: Tunable, wanted: Settings) -> Tunable:
+        return towards_parts(design, near, before, parts_of(wanted))
+
+    return part_for_sensitivity(origin, settings, cents_per_cm, built)
 
 
 def _out_of_reach(settings: Settings, cents_per_cm: float, seen: Sequence[float]) -> DesignError:

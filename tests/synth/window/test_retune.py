@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import time
 from collections.abc import Callable
 from concurrent.futures import Future
 from dataclasses import replace
@@ -226,6 +227,25 @@ def test_a_circuit_on_its_way_sounds_as_the_solved_one_to_first_order(offers: di
         change = np.abs(solved.beat_frequency(hand) - offer.instrument.beat_frequency(hand)).max()
         assert errors[-1] < 0.1 * change
     assert errors[1] / errors[0] == pytest.approx(4.0, rel=0.2)
+
+
+@pytest.mark.slow
+def test_sensitivity_of_a_circuit_is_found_by_the_law_and_put_right_by_the_solved_ones(
+    offers: dict[str, Tunable],
+) -> None:
+    session = Session([opened_side("Willow", offers["willow"])], beside)
+    session.set("lever", "inductor")
+    wanted = 1.1 * session.shown_settings.number("sensitivity")
+    session.set("sensitivity", wanted)
+    heard = []
+    while session.busy or session.side.aim is not None or not heard:
+        session.update()
+        if session.take_changed():
+            heard.append(session.shown_settings.number("sensitivity"))
+        time.sleep(0.002)
+    session.close()
+    assert heard[-1] == pytest.approx(wanted, rel=3e-3)
+    assert heard[-1] != heard[0]
 
 
 @pytest.mark.slow
