@@ -17,6 +17,8 @@ from small_instrument import make_instrument
 
 from synth.live.speaker import Speaker
 
+pytestmark = pytest.mark.slow
+
 RATE = 48000
 DEVICE_LATENCY = 0.010  # s
 GOAL = 0.030  # s from gesture to sound on such a device

@@ -30,6 +30,8 @@ from synth.window.layout import lay_out
 from synth.window.scale import StageScale, usual_view
 from synth.window.screen import EXIT_CODE, MESSAGE
 
+pytestmark = pytest.mark.slow
+
 RATE = 48000
 HERE = Path(__file__).resolve().parent
 DESIGN = HERE.parents[1] / "demos" / "meadow.toml"

@@ -64,6 +64,7 @@ def test_no_key_of_a_design_holds_a_path():
     assert all(not set("/\\.") & set(choice) for key in KEYS for choice in (*key.choices, *key.words))
 
 
+@pytest.mark.slow
 def test_a_name_like_a_path_stays_a_name(heron, here, capsys):
     """The design's texts never become the name of a file."""
     inner = here / "inner"

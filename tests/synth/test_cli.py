@@ -332,6 +332,7 @@ def test_marks_are_coloured_on_a_terminal_only(demos, in_tmp, capsys, monkeypatc
     assert "\n\x1b[33mnote:\x1b[0m " in said.getvalue()
 
 
+@pytest.mark.slow
 def test_open_shows_what_was_written(demos, in_tmp, monkeypatch, capsys):
     shown: list[str] = []
     monkeypatch.setattr("webbrowser.open", lambda url: shown.append(url) or len(shown) == 1)

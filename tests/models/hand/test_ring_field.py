@@ -72,6 +72,7 @@ def test_thin_ring():
     assert_allclose(exact_torus(0.11, 1e-4), thin, rtol=1e-3, atol=0)
 
 
+@pytest.mark.slow
 def test_without_player_it_is_ring_rod_and_plane(plain):
     meshes = [torus(0.11, 0.004, (0.0, -0.45, 1.0), panels=1000), antenna_mesh(Scene())]
     fine = capacitance_matrix(meshes, ground_plane=True)[0, 0]

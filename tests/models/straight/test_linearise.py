@@ -85,6 +85,7 @@ def test_search_is_at_the_bottom_of_a_dense_grid(curve, best):
     assert found > 0.5 * lowest, "the grid is dense enough to say something"
 
 
+@pytest.mark.slow
 def test_direct_antenna_search_is_at_the_bottom_of_a_dense_grid(curve):
     search = Search(curve, GOAL, PARTS, Place(0, "low"))
     axes = [np.linspace(low, high, 36) for low, high in search.bounds()]

@@ -539,6 +539,7 @@ def test_a_failing_device_falls_back_to_the_silent_clock(
         assert speaker.meters().alive
 
 
+@pytest.mark.slow
 def test_the_audio_process_imports_nothing_it_does_not_need() -> None:
     code = (
         "import sys, synth.live.audio_process, synth.sound.voice\n"

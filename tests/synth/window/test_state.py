@@ -61,6 +61,7 @@ def test_a_notice_stays_for_a_while() -> None:
     assert with_notice(STATE, "text", 10.0).notice_until > 10.0
 
 
+@pytest.mark.slow
 def test_layout_and_state_need_no_pygame() -> None:
     names = tuple(path.stem for path in Path(synth.window.__file__).parent.glob("*.py"))
     assert len(names) > 30
