@@ -7,6 +7,8 @@ import subprocess
 import sys
 from pathlib import Path
 
+import pytest
+
 from synth.cli import main
 from synth.designs.sections import KEYS
 
