@@ -13,7 +13,6 @@ from synth.commands.outputs import PLOT, Printed, Written, add_force_option, add
 
 if TYPE_CHECKING:
     from synth.analysis.oscillator import BenchSetting
-    from synth.analysis.start_up_picture import PotPicture
     from synth.designs.sections import Design
     from synth.report.drawn_beside import DrawnBeside
 
@@ -78,7 +77,7 @@ def run(arguments: Namespace) -> int:
         if arguments.plot:
             from synth.report.drawn_beside import DrawnBeside
 
-            drawing = stack.enter_context(DrawnBeside("synth.report.start_up_plot"))
+            drawing = stack.enter_context(DrawnBeside("synth.analysis.oscillator"))
         return _read(arguments, drawing)
 
 
@@ -130,6 +129,8 @@ def _read(arguments: Namespace, drawing: DrawnBeside | None) -> int:
     with ProgressLine("solving the oscillator"):
         prepared = prepared_oscillator(design, arguments.which, pot, arguments.load, setting)
         state = steady(prepared)
+    if drawing is not None and state is not None:
+        drawing.work(turned_pot, prepared.circuit, state)
     with ProgressLine("following the start-up"):
         run = switched_on(prepared)
     if arguments.transient:
@@ -160,14 +161,10 @@ def _read(arguments: Namespace, drawing: DrawnBeside | None) -> int:
         if drawing is not None:
             from synth.report.start_up_plot import save_oscillator_plot
 
-            def turn() -> PotPicture:
-                nonlocal turned
-                with ProgressLine("turning the pot"):
-                    turned = turned_pot(prepared.circuit, state)
-                return pot_picture(prepared, turned)
-
-            picture = oscillator_picture(prepared, state, run)
-            drawing.draw(save_oscillator_plot, picture, arguments.plot, arguments.force, last=turn)
+            with ProgressLine("turning the pot"):
+                turned = drawing.worked()
+            picture = oscillator_picture(prepared, state, run), pot_picture(prepared, turned)
+            drawing.draw(save_oscillator_plot, *picture, arguments.plot, arguments.force)
         with ProgressLine("reading the oscillator"):
             figures = oscillator_figures(prepared, state, run, turned)
         document, text = OSCILLATOR.document(figures), OSCILLATOR.text(figures)

@@ -1,7 +1,9 @@
 """Plots drawn by a second process: it loads the library, half a second of work, while this one solves.
 
-    with DrawnBeside("synth.report.start_up_plot") as drawing:  # loads that module, and starts it
+    with DrawnBeside("synth.analysis.oscillator") as drawing:  # loads that module, and starts it
+        drawing.work(turned_pot, circuit, state)  # it may help as long as there is nothing to draw
         ...  # compute
+        turned = drawing.worked()  # wait; what it returned, or raised
         drawing.draw(save_unsteady_plot, title, curves, path, force)  # hand over what is to be drawn
         ...  # compute on
         drawing.finish()  # wait; what drawing returned, or raised
@@ -61,21 +63,17 @@ class DrawnBeside:
                 self._process.terminate()
                 self._process.join(0.1)
 
-    def draw(
-        self, function: Callable[..., object], *arguments: object, last: Callable[[], object] | None = None
-    ) -> None:
-        """Have it drawn. last: makes what the function gets by calling its last argument; it is made here, while the
-        drawing has begun.
-        """
-        if self._process is None:
-            self._result = function(*arguments) if last is None else function(*arguments, last)
-            return
-        try:
-            self._answers.send((function, arguments, last is not None))
-            if last is not None:
-                self._answers.send(last())
-        except OSError:  # it has ended: what `finish` says
-            return
+    def work(self, function: Callable[..., object], *arguments: object) -> None:
+        """Have something worked out before there is anything to draw; `worked` gives it."""
+        self._hand_over(function, arguments, last=False)
+
+    def worked(self) -> Any:
+        """Wait for what was to be worked out. Raises as `finish` does."""
+        return self._result if self._process is None else _value(*self._answer())
+
+    def draw(self, function: Callable[..., object], *arguments: object) -> None:
+        """Have it drawn."""
+        self._hand_over(function, arguments, last=True)
 
     def finish(self) -> Any:
         """Wait until it is drawn, and return what the function did. Raises what its drawing raised, and DeviceError
@@ -83,16 +81,25 @@ class DrawnBeside:
         """
         if self._process is None:
             return self._result
+        answer = self._answer()
+        self._process.join()
+        self._process = None
+        return _value(*answer)
+
+    def _hand_over(self, function: Callable[..., object], arguments: tuple[object, ...], last: bool) -> None:
+        if self._process is None:
+            self._result = function(*arguments)
+            return
+        with suppress(OSError):  # it has ended: what `_answer` says
+            self._answers.send((function, arguments, last))
+
+    def _answer(self) -> tuple[Exception | None, object]:
         try:
             fault, result = self._answers.recv()
         except (EOFError, OSError):
             text = "the plot was not drawn: the process that draws it ended; free some memory and run it again"
             raise DeviceError(text) from None
-        self._process.join()
-        self._process = None
-        if fault is not None:
-            raise fault
-        return result
+        return fault, result
 
 
 @contextmanager
@@ -127,8 +134,6 @@ def _draw_one(pipe: Connection, other_end: Connection | None, module: str, plots
         signal.signal(one, lambda *_: sys.exit(1))
     if ENDING:
         signal.pthread_sigmask(signal.SIG_UNBLOCK, ENDING)
-    fault: Exception | None = None
-    result: object = None
     try:
         import_module(module)
         if plots:
@@ -138,14 +143,26 @@ def _draw_one(pipe: Connection, other_end: Connection | None, module: str, plots
                 plotting_library()
                 for name in PLOTS:
                     import_module(name)
-        function, arguments, more = pipe.recv()
-        result = function(*arguments, pipe.recv) if more else function(*arguments)
-    except EOFError:  # nobody is left who waits for it
+        last = False
+        while not last:
+            function, arguments, last = pipe.recv()
+            pipe.send(_outcome(function, arguments))
+    except (EOFError, OSError):  # nobody is left who waits for it
         return
-    except InstrumentError as error:
-        fault = error
-    except Exception as error:
-        fault = RuntimeError(f"{type(error).__name__}: {error}")  # one that any process can read
-    with suppress(OSError):  # nobody is left who waits for it
-        pipe.send((fault, result))
     os._exit(0)  # who waits, waits for the end as well: a tenth of a second to take down the library
+
+
+def _value(fault: Exception | None, result: object) -> Any:
+    if fault is not None:
+        raise fault
+    return result
+
+
+def _outcome(function: Callable[..., object], arguments: tuple[object, ...]) -> tuple[Exception | None, object]:
+    """What a function raises, as any process can read it, and what it returns."""
+    try:
+        return None, function(*arguments)
+    except InstrumentError as error:
+        return error, None
+    except Exception as error:
+        return RuntimeError(f"{type(error).__name__}: {error}"), None

@@ -2,8 +2,6 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
-
 import numpy as np
 
 from models.arrays import Floats
@@ -27,9 +25,8 @@ SHOWN_STARTS = 3.0
 """The time axis ends after so many start-up times."""
 
 
-def save_oscillator_plot(picture: OscillatorPicture, path: str, force: bool, pot: Callable[[], PotPicture]) -> None:
-    """Draw a start-up, its end and the readings of the pot, asked for when it comes to them, into `path` (.png or
-    .svg)."""
+def save_oscillator_plot(picture: OscillatorPicture, pot: PotPicture, path: str, force: bool) -> None:
+    """Draw a start-up, its end and the readings of the pot into `path` (.png or .svg)."""
     with saved_figure(path, force, (1.0, 1.1, 1.1, 0.9), (8.0, 11.0), share_x=False, fixed=MARGINS) as (figure, axes):
         bias, swing, cycles, turn = axes
         title = f"{picture.design}, {picture.which} oscillator: {picture.frequency / 1e3:.3f} kHz"
@@ -39,7 +36,7 @@ def save_oscillator_plot(picture: OscillatorPicture, path: str, force: bool, pot
         _draw_bias(bias, run, span)
         _draw_swing(swing, run, span, started)
         _draw_cycles(cycles, run)
-        _draw_pot(turn, pot())
+        _draw_pot(turn, pot)
         for each in axes:
             each.grid(axis="y", which="major")
 

@@ -100,12 +100,25 @@ def test_it_ends_with_who_started_it_also_where_that_is_killed():
 
 
 @pytest.mark.parametrize("processors", [1, 2])
-def test_what_is_asked_for_last_is_made_here(processors, monkeypatch):
+def test_it_works_something_out_before_it_draws(processors, monkeypatch):
     monkeypatch.setattr("os.cpu_count", lambda: processors)
     with DrawnBeside(MODULE, plots=False) as drawing:
         assert len(active_children()) == processors - 1
-        drawing.draw(operator.call, last=lambda: f"made by {os.getpid()}")
-        assert drawing.finish() == f"made by {os.getpid()}"
+        drawing.work(os.getpid)
+        drawn_by = drawing.worked()
+        assert (drawn_by == os.getpid()) == (processors == 1)
+        drawing.draw(operator.add, 1, 2)
+        assert drawing.finish() == 3
+
+
+def test_what_it_raises_before_it_draws_is_raised_here_and_it_goes_on(monkeypatch):
+    monkeypatch.setattr("os.cpu_count", lambda: 2)
+    with DrawnBeside(MODULE, plots=False) as drawing:
+        drawing.work(operator.truediv, 1, 0)
+        with pytest.raises(RuntimeError, match="ZeroDivisionError"):
+            drawing.worked()
+        drawing.draw(operator.add, 1, 2)
+        assert drawing.finish() == 3
 
 
 def test_where_the_library_is_loaded_it_is_drawn_here(curves, tmp_path, monkeypatch):
