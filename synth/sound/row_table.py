@@ -232,9 +232,9 @@ def _hand_rows(instrument: Instrument, sample_rate: float) -> Rows:
     if isinstance(instrument.detector, DrawnDetector):
         highest = _highest_peak(made(1.0, 1.0))  # its filters may let a faster beat through better
     else:
-        fixed, steady = instrument.fixed_detector, instrument.reference_amplitude or 1.0
-        at_rest = [fixed.with_amplitudes(steady, one) for one in instrument.variable_amplitude(places).tolist()]
-        highest = max(one.strength * one.peak for one in at_rest)
+        highest = _highest_grade(
+            instrument.fixed_detector, instrument.reference_amplitude or 1.0, *_amplitudes(instrument)
+        )
     return Rows(offsets, made, highest, False, sample_rate, instrument.lock_range)
 
 
@@ -263,10 +263,7 @@ def graded_rows(
     The hand moves the variable amplitude over a narrow range, whatever the tuning: the solved rows stay when a control
     tunes the instrument otherwise. Off by less than 5e-6 of the strongest harmonic for demos/willow.toml (a test).
     """
-    everywhere = instrument.variable_amplitude(
-        np.geomspace(instrument.curve.nearest, instrument.curve.farthest, GRADES)
-    )
-    lowest, highest = float(everywhere.min()), float(everywhere.max())
+    lowest, highest = _amplitudes(instrument)
     reference = instrument.reference_amplitude or 1.0
     rows = _grades(
         instrument.fixed_detector, reference_factor * reference, variable_factor * lowest, variable_factor * highest
@@ -276,6 +273,20 @@ def graded_rows(
     below = np.minimum(position.astype(int), GRADES - 2)
     onward = (position - below)[:, None]
     return np.asarray((1.0 - onward) * rows[below] + onward * rows[below + 1], dtype=np.complex128)
+
+
+def _amplitudes(instrument: Instrument) -> tuple[float, float]:
+    """Least and greatest variable amplitude along the hand's way, V."""
+    places = np.geomspace(instrument.curve.nearest, instrument.curve.farthest, GRADES)
+    everywhere = instrument.variable_amplitude(places)
+    return float(everywhere.min()), float(everywhere.max())
+
+
+@lru_cache(maxsize=16)
+def _highest_grade(detector: Detector, reference: float, lowest: float, highest: float) -> float:
+    """The highest peak of a slow beat with variable amplitudes from lowest to highest, V."""
+    made = [detector.with_amplitudes(reference, value) for value in np.linspace(lowest, highest, GRADES).tolist()]
+    return max(one.strength * one.peak for one in made)
 
 
 @lru_cache(maxsize=16)
