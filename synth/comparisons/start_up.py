@@ -20,7 +20,7 @@ from synth.comparisons.oscillator import CIRCUITS
 
 QUICK_CASES = ("100 kHz",)
 CASES = ("normal", "light drive", "heavy load", "100 kHz")
-MOST_PERCENT, MOST_SWING_PERCENT, FASTER = 1.0, 6.0, 2.0
+MOST_PERCENT, MOST_SWING_PERCENT, FASTER = 1.0, 6.0, 3.0
 COLUMNS = (
     Column("case", "circuit"),
     Column("started", "90 % after, ms", "s", 1e3, ".4f"),

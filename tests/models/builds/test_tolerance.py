@@ -221,7 +221,7 @@ def test_the_part_to_buy_tighter_is_the_one_that_spoils(reel):
         assert choice.reached == again.reached.mean()
         same = next(build_values(other, 50, 4))
         np.testing.assert_allclose(made.halved(next(build_values(made, 50, 4)), quantity), same, rtol=1e-13)
-    assert found[0].reached > monte_carlo(made, 4000, 4).reached.mean() + 0.02
+    assert found[0].reached > monte_carlo(made, 4000, 4).reached.mean() + (0.05 if reel == 0.0 else 0.02)
     spread = replace(made, parts=tuple(replace(part, bought=False) for part in made.parts))
     assert tighter_parts(spread, BuildGoals(), 100, 1) == ()
 

@@ -52,7 +52,7 @@ def test_what_is_written_is_what_was_told(small, capsys, monkeypatch):
     assert text.count("#") > 200, "every key keeps its comment"
     assert piece.instrument.reference_frequency == pytest.approx(document["carrier_hz"], rel=1e-9)
     assert piece.field.zero_beat_distance == pytest.approx(document["zero_beat_m"], rel=1e-6)
-    assert piece.field.linearity_error_between(65.0, 1047.0) == pytest.approx(document["rms_cents"], rel=1e-7)
+    assert piece.field.linearity_error_between(65.0, 1047.0) == pytest.approx(document["rms_cents"], rel=1e-8)
     assert document["builds_reached"] > 0.9
     assert not any("volume" in notice for notice in document["notices"])
     assert main(["plan", "mine.toml", "--json"]) == 2
