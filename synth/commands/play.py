@@ -120,9 +120,8 @@ def play(arguments: Namespace, process: SoundProcess) -> int:
     with opened_midi(arguments.midi_out) as midi, ExitStack() as ending:
         ending.callback(speaker.stop)
         speaker.start(wait=False)
-        session = session_of(
-            workpieces, texts, at_once=True
-        )  # with the sound as it will be: matched, as the controls are set
+        # with the sound as it will be: matched, as the controls are set
+        session = session_of(workpieces, texts, at_once=True)
         speaker.set_instrument(session.instrument)
         speaker.set_level(min(safe_level(session.instrument_of(place)) for place in range(len(workpieces))))
         run_session(

@@ -285,15 +285,19 @@ def _amplitudes(instrument: Instrument) -> tuple[float, float]:
 @lru_cache(maxsize=16)
 def _highest_grade(detector: Detector, reference: float, lowest: float, highest: float) -> float:
     """The highest peak of a slow beat with variable amplitudes from lowest to highest, V."""
-    made = [detector.with_amplitudes(reference, value) for value in np.linspace(lowest, highest, GRADES).tolist()]
-    return max(one.strength * one.peak for one in made)
+    return max(one.strength * one.peak for one in _graded(detector, reference, lowest, highest))
 
 
 @lru_cache(maxsize=16)
 def _grades(detector: Detector, reference: float, lowest: float, highest: float) -> Floats:
     """Harmonics times strength (GRADES, K + 1) of a detector with variable amplitudes from lowest to highest, V."""
-    made = [detector.with_amplitudes(reference, value) for value in np.linspace(lowest, highest, GRADES).tolist()]
+    made = _graded(detector, reference, lowest, highest)
     return np.array([one.strength * one.harmonics(MOST_HARMONICS) for one in made])
+
+
+def _graded(detector: Detector, reference: float, lowest: float, highest: float) -> list[Detector]:
+    """The detector with `GRADES` variable amplitudes from lowest to highest, V."""
+    return [detector.with_amplitudes(reference, value) for value in np.linspace(lowest, highest, GRADES).tolist()]
 
 
 def row_offsets(sample_rate: float, lock_range: float) -> Floats:
