@@ -31,15 +31,9 @@ def fixed_from_radians(phase: Floats | float) -> Ints:
     return (turns * STEPS_PER_TURN).astype(np.int64)
 
 
-def fixed_from_tangent(tangents: Floats) -> Ints:
-    """Twice the arcs of tangents as steps, from single precision's arcs: off by less than 3e-7 rad; negative ones stand
-    for the same part of a turn.
-    """
-    with np.errstate(over="ignore"):  # what is beyond single precision is a quarter turn's too
-        arcs = tangents.astype(np.float32)
-    np.arctan(arcs, out=arcs)
-    arcs *= STEPS_PER_TURN / math.pi
-    return arcs.astype(np.int64)
+def fixed_from_half(half: Floats) -> Ints:
+    """Twice an angle within half a turn of 0, rad, as steps: negative ones stand for the same part of a turn."""
+    return (half * (STEPS_PER_TURN / math.pi)).astype(np.int64)
 
 
 def radians_from_fixed(phase: int) -> float:

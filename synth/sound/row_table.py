@@ -92,13 +92,16 @@ class RowTable:
             waveform -= (strength * self._folding.wave(phase, offset)).real
         return waveform
 
-    def _rows(self, offset: Floats, lowest: float, highest: float) -> tuple[Ints, Singles]:
+    def _rows(self, offset: Floats, lowest: float, highest: float) -> tuple[Ints | int, Singles]:
         """What `Cycles.across` reads at each offset (n,), Hz, all of which lie from `lowest` to `highest`."""
-        if self._mirrored or lowest >= 0.0:
-            return self._forward.find(offset)
+        if lowest >= 0.0:
+            return self._forward.find(offset, lowest, highest)
+        if self._mirrored:  # sizes, of which 0 is the least that is known
+            return self._forward.find(offset, max(-highest, 0.0), max(highest, -lowest))
         if highest <= 0.0:
-            return self._backward.find(np.abs(offset))
-        forward, backward = self._forward.find(np.maximum(offset, 0.0)), self._backward.find(np.maximum(-offset, 0.0))
+            return self._backward.find(np.abs(offset), -highest, -lowest)
+        forward = self._forward.find(np.maximum(offset, 0.0), 0.0, highest)
+        backward = self._backward.find(np.maximum(-offset, 0.0), 0.0, -lowest)
         return np.where(offset >= 0.0, forward[0], backward[0]), np.where(offset >= 0.0, forward[1], backward[1])
 
 

@@ -131,8 +131,10 @@ class Cycles:
         """What finds the rows for `across`, at offsets of which the `points` (n,) lie at the row numbers `places`."""
         return RowFinder(points, places, self._stride)
 
-    def across(self, phase: Ints, beginning: Ints, share: Singles) -> Singles:
-        """At each phase (n,) the mixture of the row of that `beginning` (n,) and, by its `share` (n,), of the next."""
+    def across(self, phase: Ints, beginning: Ints | int, share: Singles) -> Singles:
+        """At each phase (n,) the mixture of the row of that `beginning`, a number or (n,), and, by its `share` (n,), of
+        the next.
+        """
         index, part = self._places(phase)
         index += beginning
         first, second = _between(self._lines, index, part), _between(self._lines[self._stride :], index, part)
@@ -189,7 +191,8 @@ class Wavetable:
         if first % 2 == 0 and first == bisect_right(self._edge_list, farthest):
             waveform = self._cycles.row(phase, first // 2)
         else:
-            waveform = self._cycles.across(phase, *self._finder.find(offset if lowest >= 0.0 else np.abs(offset)))
+            sizes = offset if lowest >= 0.0 else np.abs(offset)
+            waveform = self._cycles.across(phase, *self._finder.find(sizes, nearest, farthest))
         if farthest > self._folding.lowest:
             number = np.interp(np.abs(offset), self._edges, self._positions)
             strength = np.interp(number, np.arange(self._fundamental.size), self._fundamental)
