@@ -5,8 +5,6 @@ Neglected: series resistance (draw it), breakdown, recombination at low current.
 
 from __future__ import annotations
 
-from dataclasses import dataclass
-
 import numpy as np
 from numpy.typing import ArrayLike
 
@@ -14,6 +12,7 @@ from models.arrays import Floats
 from models.checks import positive
 from models.circuit.transistor import ACTIVE, CUT_OFF, KNEE, DepletionJunction, NoiseSource, PortState, shot_noise
 from models.junction import depletion, exponential_junction, thermal_voltage
+from models.quick_dataclass import dataclass
 
 JUNCTION = DepletionJunction(2e-12, transit_time=6e-9)
 """Of small silicon diodes, from memory."""

@@ -7,8 +7,6 @@ Neglected: breakdown, resistance of the channel's ends, gate leakage other than 
 
 from __future__ import annotations
 
-from dataclasses import dataclass
-
 import numpy as np
 from numpy.typing import ArrayLike
 
@@ -17,6 +15,7 @@ from models.checks import finite, non_negative, positive
 from models.circuit.transistor import ACTIVE, CUT_OFF, KNEE, OHMIC, DepletionJunction, NoiseSource, PortState
 from models.constants import BOLTZMANN
 from models.junction import depletion, depletion_capacitance, exponential_junction, thermal_voltage
+from models.quick_dataclass import dataclass
 
 LARGEST = 1e8
 """Softnesses above pinch-off beyond which the current no longer grows, so that no iteration can overflow."""

@@ -10,8 +10,6 @@ mA at 9 V, from memory). Neglected: delay, the change of the gain with the suppl
 
 from __future__ import annotations
 
-from dataclasses import dataclass
-
 import numpy as np
 from numpy.typing import ArrayLike
 
@@ -20,6 +18,7 @@ from models.checks import fraction, non_negative, positive
 from models.circuit.transistor import ACTIVE, STUCK, NoiseSource, PortState
 from models.constants import BOLTZMANN
 from models.junction import THERMAL_VOLTAGE
+from models.quick_dataclass import dataclass
 
 ASLEEP = 0.05
 """V of the supply below which the input no longer counts in full: the curve is taken over sqrt(V^2 + ASLEEP^2)."""

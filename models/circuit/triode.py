@@ -7,8 +7,6 @@ The voltages of valves kill: leave such circuits to people trained for them.
 
 from __future__ import annotations
 
-from dataclasses import dataclass
-
 import numpy as np
 from numpy.typing import ArrayLike
 
@@ -16,6 +14,7 @@ from models.arrays import Floats
 from models.checks import non_negative, positive
 from models.circuit.transistor import ACTIVE, CUT_OFF, NoiseSource, PortState, shot_noise
 from models.junction import THERMAL_VOLTAGE
+from models.quick_dataclass import dataclass
 
 SOFTNESS = 0.2
 """V over which the current fades at cut-off: spread of the electrons' speeds and of the grid's pitch (from memory)."""
