@@ -82,7 +82,11 @@ def _written_init(kind: Any) -> Callable[..., None]:
 
 def _comparison(kind: Any) -> dict[str, Callable[..., object]]:
     names = [one.name for one in fields(kind) if one.compare]
-    values = attrgetter(*names) if len(names) > 1 else lambda self: tuple(getattr(self, name) for name in names)
+
+    def few(self: object) -> tuple[object, ...]:
+        return tuple(getattr(self, name) for name in names)
+
+    values = attrgetter(*names) if len(names) > 1 else few  # of a single name it gives no tuple
 
     def __eq__(self: object, other: object) -> bool:  # noqa: N807
         return values(self) == values(other) if other.__class__ is self.__class__ else NotImplemented
