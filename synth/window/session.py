@@ -112,9 +112,9 @@ class Side:
     `good`: the newest history that could be built; `waiting`: the parts that are being solved; `computing`: the stance
     whose field is; `seeking`: the value of a part that is being looked for, `seeking_for`: the settings it is for,
     `asked`: the newest ones asked for; `aim`: those whose sensitivity the law was asked for, and how often it may still
-    be corrected; `lost`: what was being solved when the process that solves ended. `text`: the
-    design as it is written. `opened`: the same, until it is prepared for changes by `preparing`. `span`: how far C2 and C6
-    lie apart, and of what that was found.
+    be corrected; `lost`: what was being solved when the process that solves ended. `text`: the design as it is written.
+    `opened`: the same, until it is prepared for changes by `preparing`. `span`: how far C2 and C6 lie apart, and of
+    what that was found.
     """
 
     name: str
@@ -366,8 +366,8 @@ class Session:
         self._follow_match()
 
     def _correct(self, side: Side) -> None:
-        """Ask the law once more, from the circuit that was solved, where that is not as sensitive as it was to be; where
-        it has been asked often enough, look for the part by solved circuits.
+        """Ask the law once more, from the circuit that was solved, where that is not as sensitive as it was to be. Where
+        it has been asked often enough the part is looked for by solved circuits.
         """
         aim = side.aim
         if aim is None or self.busy or self._unbuilt:

@@ -132,7 +132,8 @@ class SolverProcess(Executor):
             self._start()
         if self._dropped:  # shut down while the process was starting
             raise EOFError
-        assert self._pipe is not None and self._stops is not None
+        assert self._pipe is not None
+        assert self._stops is not None
         with self._lock:
             self._under_way = errand
             if errand.unwanted:
