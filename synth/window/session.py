@@ -366,8 +366,9 @@ class Session:
         self._follow_match()
 
     def _correct(self, side: Side) -> None:
-        """Ask the law once more, from the circuit that was solved, where that is not as sensitive as it was to be. Where
-        it has been asked often enough the part is looked for by solved circuits.
+        """Ask the law once more, from the circuit that was solved, where that is not as sensitive as it was to be.
+
+        Where the law has been asked often enough the part is looked for by solved circuits.
         """
         aim = side.aim
         if aim is None or self.busy or self._unbuilt:
