@@ -21,7 +21,6 @@ from __future__ import annotations
 
 import math
 from collections.abc import Callable, Iterator, Sequence
-from dataclasses import dataclass
 from statistics import NormalDist
 
 import numpy as np
@@ -32,6 +31,7 @@ from models.branch.loss import mode_starts
 from models.builds.tuned_builds import OUTCOMES, QUANTITIES, Outcomes, TunedBuilds, joined
 from models.checks import fraction, non_negative, one_of
 from models.normal_law import quantile, share_below
+from models.quick_dataclass import dataclass
 
 SCATTERS = ("uniform", "normal")
 CUT = 3.0  # sigmas at the limits

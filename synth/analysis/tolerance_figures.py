@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Callable, Iterable
-from dataclasses import dataclass, field
+from dataclasses import field
 
 import numpy as np
 
@@ -26,6 +26,7 @@ from models.builds.tolerance import (
 )
 from models.builds.tuned_builds import OUTCOMES, Outcomes
 from models.pitch import nearest_note
+from models.quick_dataclass import dataclass
 from synth.analysis.figures import DENSE, OfDesign, collected, known, of, rows
 from synth.analysis.tolerance import goals_of, selection_factors, trial_of, variable_trimmer_ends
 from synth.build.workbench import OpenedDesign

@@ -11,7 +11,6 @@ runs into that sleeve and takes nothing away from either.
 from __future__ import annotations
 
 import functools
-from dataclasses import dataclass
 from itertools import accumulate, pairwise
 from typing import Final
 
@@ -24,6 +23,7 @@ from models.hand.meshes import HandShape, hand_shape
 from models.hand.player_sizes import Build
 from models.hand.scene import Posture, Scene
 from models.outline import convex_outline
+from models.quick_dataclass import dataclass
 from synth.analysis.scene_outlines import antenna_outline, hand_line
 from synth.window.scale import STRAIGHT, Way
 

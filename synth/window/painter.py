@@ -6,7 +6,6 @@ import functools
 from collections import OrderedDict
 from collections.abc import Iterator, Sequence
 from contextlib import contextmanager
-from dataclasses import dataclass
 from importlib.util import find_spec
 from pathlib import Path
 from typing import TYPE_CHECKING, Literal
@@ -14,6 +13,7 @@ from typing import TYPE_CHECKING, Literal
 import numpy as np
 
 from models.arrays import Floats
+from models.quick_dataclass import dataclass
 from synth.window.box import Box
 from synth.window.palette import Colour
 
