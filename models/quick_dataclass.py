@@ -82,11 +82,7 @@ def _written_init(kind: Any) -> Callable[..., None]:
 
 def _comparison(kind: Any) -> dict[str, Callable[..., object]]:
     names = [one.name for one in fields(kind) if one.compare]
-
-    def few(self: object) -> tuple[object, ...]:
-        return tuple(getattr(self, name) for name in names)
-
-    values = attrgetter(*names) if len(names) > 1 else few  # of a single name it gives no tuple
+    values: Callable[[object], object] = attrgetter(*names) if len(names) > 1 else _tuple_of(names)
 
     def __eq__(self: object, other: object) -> bool:  # noqa: N807
         return values(self) == values(other) if other.__class__ is self.__class__ else NotImplemented
@@ -95,6 +91,11 @@ def _comparison(kind: Any) -> dict[str, Callable[..., object]]:
         return hash(values(self))
 
     return {"__eq__": __eq__, "__hash__": __hash__}
+
+
+def _tuple_of(names: list[str]) -> Callable[[object], object]:
+    """As `attrgetter`, which gives no tuple for a single name and refuses none at all."""
+    return lambda self: tuple(getattr(self, name) for name in names)
 
 
 def _repr(self: Any) -> str:

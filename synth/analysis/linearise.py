@@ -132,7 +132,12 @@ def improve(
     keep_reference = "reference.inductance" in wishes.keep
     chosen, after, refused = _first_that_runs(opened, task, ranked(plan, choice), keep_reference, not judged)
     if not judged:
-        turned = _polished(after, task, POLISH_ROUNDS // 2) if opened.design.law == "circuit" else after
+        turned = after
+        if opened.design.law == "circuit" and not plan.interrupted:
+            try:
+                turned = _polished(after, task, POLISH_ROUNDS // 2)
+            except KeyboardInterrupt:
+                plan = replace(plan, interrupted=True)
         return FinishedSearch(opened, turned, plan, chosen, choice, task, None, refused)
     builds = _builds_before(opened, task)
     solved: tuple[Solved, ...] = ()

@@ -268,6 +268,12 @@ def prepared(at_once: Tunable, whole: Tunable) -> Tunable:
     return replace(at_once, drift=whole.drift, pot=whole.pot, faults=whole.faults, first_order=whole.first_order)
 
 
+def unprepared(at_once: Tunable, reason: str) -> Tunable:
+    """What was offered `at_once` where the rest cannot be had: the controls that waited for it say why."""
+    faults = {name: reason if fault == BEING_SOLVED else fault for name, fault in at_once.faults.items()}
+    return replace(at_once, faults=faults)
+
+
 def with_parts(origin: Tunable, parts: Parts) -> Tunable:
     """`origin`, a design as written, with other parts (module text).
 
