@@ -100,9 +100,7 @@ def make_design(asked: PlanWishes, told: Told) -> Plan:
         cut_short = True
         finished = open_loaded(design, near)
     if cut_short:
-        steps.append(
-            "interrupted: what was to follow is as the search and the template have it; no corner is tried"
-        )
+        steps.append("interrupted: what was to follow is as the search and the template have it; no corner is tried")
     builds = tolerance_figures(finished, BUILDS, asked.search.seed)
     told(1.0)
     return Plan(asked, edited_text(text, before, design), finished, found, tuple(steps), met, builds, cut_short)
