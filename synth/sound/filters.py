@@ -190,7 +190,7 @@ class RowFilter:
         else:
             middle = first + (full - 1) * ROW
             whole = 0 if kept == 0 else 1
-            places = [rows[whole:full, :ROW], rows[0, kept:ROW], rows[full, : size - middle]][: 3]
+            places = [rows[whole:full, :ROW], rows[0, kept:ROW], rows[full, : size - middle]][:3]
             parts = [slice(first if whole else 0, middle), slice(0, first), slice(middle, size)]
             wanted = [True, whole == 1, middle < size]
             places = [place for place, needed in zip(places, wanted, strict=True) if needed]
