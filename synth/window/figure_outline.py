@@ -175,8 +175,9 @@ class HandLines:
 class Figure:
     """Hand and arm on the stage, complex points, m: along the hand's way, and down.
 
-    hand: its lines in its own frame, which begins at `place` and is turned by `turn`. wrist: (2, n), both its sides from
-    the hand back to within the sleeve; bare: of each, how many points the sleeve does not cover. sleeve: the arm, closed.
+    hand: its lines in its own frame, which begins at `place` and is turned by `turn`. wrist: (2, n), both its sides
+    from the hand back to within the sleeve; bare: of each, how many points the sleeve does not cover. sleeve: the arm,
+    closed.
     """
 
     hand: HandLines
