@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Iterator
-from dataclasses import dataclass, field, replace
+from dataclasses import field, replace
 
 import numpy as np
 
@@ -16,6 +16,7 @@ from models.circuit.drawing import Drawing
 from models.circuit.oscillator import steady_state
 from models.circuit.resonance import beside_tank
 from models.preferred_values import nearest_pair
+from models.quick_dataclass import dataclass
 from models.straight.buyable_field import TankParts
 from models.straight.evenness import BuildSpread, FieldGoal, Tolerances, spread, tuned_rms
 from models.straight.plan import FieldOption, FieldPlan, SearchTask, make_plan, ranked

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Callable, Iterable
-from dataclasses import dataclass, field, replace
+from dataclasses import field, replace
 from typing import Any
 
 import numpy as np
@@ -20,6 +20,7 @@ from models.circuit.start_up import StartUp, start_up
 from models.circuit.steady_state import SteadyState
 from models.circuit.switch_on import LOW_NOISE, thermal_swing
 from models.circuit.variable_oscillator import with_antenna
+from models.quick_dataclass import dataclass
 from synth.analysis.adjoint_figures import (
     Hum,
     NoiseFigures,

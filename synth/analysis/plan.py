@@ -8,11 +8,12 @@ from __future__ import annotations
 
 import math
 from collections.abc import Callable, Iterator
-from dataclasses import dataclass, replace
+from dataclasses import replace
 
 from models.builds.choose_values import choose_values
 from models.circuit.inverter import Inverter
 from models.preferred_values import next_above, next_below
+from models.quick_dataclass import dataclass
 from models.stray import stray_range
 from models.tank import required_capacitance
 from synth.analysis.choose_figures import Limits, tank_goals

@@ -2,12 +2,12 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
 from pathlib import Path
 from textwrap import fill
 from typing import Any
 
 from models.arrays import Floats
+from models.quick_dataclass import dataclass
 from synth.errors import DesignError
 from synth.files.atomic_file import make_folder, write_text
 from synth.lessons.measure import measured

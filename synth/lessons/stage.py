@@ -2,12 +2,11 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
-
 import numpy as np
 
 from models.arrays import Floats
 from models.checks import finite, non_negative, one_of, positive
+from models.quick_dataclass import dataclass
 from synth.lessons.live import LiveStage
 from synth.lessons.passage import FADE_TIME, SAMPLE_RATE, Passage, joined
 from synth.lessons.words import said

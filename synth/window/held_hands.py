@@ -11,9 +11,10 @@ from __future__ import annotations
 
 import math
 from collections.abc import Collection
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from typing import TYPE_CHECKING
 
+from models.quick_dataclass import dataclass
 from synth.window.scale import StageScale
 from synth.window.state import Action, WindowState, let_go
 

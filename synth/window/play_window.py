@@ -114,7 +114,7 @@ class PlayWindow(PracticeEvents):
         super().__init__(session, speaker, state, record_folder, view, seed, practice, own_hand)
         self._remarks = remarks
         self._midi = midi
-        self._told = speaker.notice
+        self._told, self._meters = speaker.notice, speaker.meters()
         self.shown: Picture | None = None
         self._advanced = self._changed = time.monotonic()
         self.frames = 0
@@ -231,10 +231,13 @@ class PlayWindow(PracticeEvents):
 
     def draw(self, surface: pygame.Surface) -> list[pygame.Rect]:
         """Draw the next picture; return the rectangles that may have changed."""
-        meters = self.speaker.meters()
-        if self.frames % WAVE_FRAMES == 0:
+        state, anew = self.state, self.frames % WAVE_FRAMES == 0
+        if anew or state.replaying or self._midi is not None:
+            self._meters = self.speaker.meters()
+        meters = self._meters
+        if anew:
             self._follow(meters)
-        state = self.state
+            state = self.state
         if state.replaying and meters.replaying:
             played = float(self.session.tuned.instrument.clip_to_curve(meters.distance))
             state = replace(state, distance=played, volume=meters.volume, height=None, present=True, row=None)
@@ -250,7 +253,7 @@ class PlayWindow(PracticeEvents):
                 self.session, state, self.heard(state)[0], self.speaker, meters, self._remarks, spectral
             )
             self._number_pace.took(now, time.monotonic())
-        if self._wave is None or self.frames % WAVE_FRAMES == 0:
+        if self._wave is None or anew:
             span = oscillogram_span(meters.frequency)
             sound = self.speaker.recent(round(2.0 * max(span, 0.05 * LONGEST) * meters.sample_rate))
             values = synchronised(sound, meters.sample_rate, span, OSCILLOGRAM_POINTS)

@@ -3,10 +3,11 @@
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from pathlib import Path
 from typing import TYPE_CHECKING, Literal
 
+from models.quick_dataclass import dataclass
 from synth.window.actions import Actions
 from synth.window.caution import remember_caution
 from synth.window.draw_readouts import panel_rooms

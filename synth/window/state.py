@@ -3,8 +3,9 @@
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass, replace
+from dataclasses import replace
 
+from models.quick_dataclass import dataclass
 from synth.window.keys import help_pages, next_control, next_text_scale, row_of
 from synth.window.palette import next_look
 from synth.window.scale import StageScale

@@ -16,7 +16,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Mapping
-from dataclasses import dataclass, field, replace
+from dataclasses import field, replace
 from functools import lru_cache
 from typing import TYPE_CHECKING, Any, cast
 
@@ -31,6 +31,7 @@ from models.hand.capacitance_curve import monotone_cubic
 from models.hand.earthing import COMMON, USUAL_SHOES
 from models.hand.scene import Bystander, Posture, Scene
 from models.instrument import Instrument
+from models.quick_dataclass import dataclass
 from models.tank import Tank
 from models.volume.both_hands import BothHands
 from models.volume.volume_antenna import VolumeAntenna
