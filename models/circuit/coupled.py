@@ -29,11 +29,11 @@ that share from first-order figures alone: the relative change of an amplitude b
 both frequencies before anything cancels, over what is left in D. (With output resistors of 100 kohm to 1 Mohm and with
 two coils it is 1.0 to 1.6 times the true share.) Where it exceeds SECOND_ORDER_LIMIT, `solve_locked` takes over:
 harmonic balance of both circuits as one, locked at every phase psi in turn, with the capacitance that detunes the
-second one unknown. Of two coils and of a capacitance from tank to tank, whose first order nearly cancels, it may give
-several times the first-order lock range, and holds (integration in time) where that share is 5. Output resistors too
-small for it put one of the two out at some phases: then there is no law. The amplitudes are then right for every phase that stands still; a beat as fast as the bias
-settles is pulled somewhat less (by 4 % of the lock range at a beat of 90 Hz with a settling time of 1.2 ms, by
-integration in time).
+second one unknown. The amplitudes are then right for every phase that stands still; a beat as fast as the bias settles
+is pulled somewhat less (by 4 % of the lock range at a beat of 90 Hz with a settling time of 1.2 ms, by integration in
+time). Of two coils and of a capacitance from tank to tank, whose first order nearly cancels, this may be several times
+the first-order lock range. Output resistors that are too small let one oscillator put the other out at some phases:
+then there is no law, and the first order is a rough figure.
 """
 
 from __future__ import annotations

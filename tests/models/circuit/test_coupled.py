@@ -91,8 +91,8 @@ def test_coils_of_willow():
 
 @pytest.mark.slow
 def test_coils_so_near_that_the_first_order_says_little():
-    # willow's two whole circuits in time, by an independent program (charge-oriented trapezoidal rule), k = 3e-3: locked
-    # at -320 and 240 Hz, beating at -375 and 285 Hz
+    # willow's two whole circuits in time, by an independent program (charge-oriented trapezoidal rule), k = 3e-3:
+    # locked at -320 and 240 Hz, beating at -375 and 285 Hz
     found = pulling(*adjoints(), Coupling(coil_coupling=3e-3))
     assert found.solved is not None
     low, high = found.solved.edges
