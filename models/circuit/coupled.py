@@ -37,7 +37,7 @@ integration in time).
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass, fields, replace
+from dataclasses import fields, replace
 
 import numpy as np
 
@@ -49,6 +49,7 @@ from models.circuit.drawing import COUPLED, LOAD, Drawable
 from models.circuit.harmonic_balance import NotConvergedError, PartProbe, balance, resized
 from models.circuit.network import GROUND, Network
 from models.circuit.oscillator_start import PHASE_PORT
+from models.quick_dataclass import dataclass
 
 PHASES = 96
 """Phases on a cycle at which D is read for its extremes; the parabola through the three nearest places them."""

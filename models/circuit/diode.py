@@ -6,7 +6,6 @@ Neglected: series resistance (draw it), breakdown, recombination at low current.
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import ArrayLike
@@ -21,6 +20,7 @@ from models.junction import (
     exponential_junction_at,
     thermal_voltage,
 )
+from models.quick_dataclass import dataclass
 
 JUNCTION = DepletionJunction(2e-12, transit_time=6e-9)
 """Of small silicon diodes, from memory."""

@@ -8,7 +8,6 @@ Neglected: breakdown, resistance of the channel's ends, gate leakage other than 
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
 from typing import Any
 
 import numpy as np
@@ -27,6 +26,7 @@ from models.junction import (
     smooth_positive_at,
     thermal_voltage,
 )
+from models.quick_dataclass import dataclass
 
 LARGEST = 1e8
 """Softnesses above pinch-off beyond which the current no longer grows, so that no iteration can overflow."""

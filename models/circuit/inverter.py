@@ -12,7 +12,6 @@ from __future__ import annotations
 
 import math
 from collections.abc import Sequence
-from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import ArrayLike
@@ -22,6 +21,7 @@ from models.checks import fraction, non_negative, positive
 from models.circuit.transistor import ACTIVE, STUCK, NoiseSource, PortState
 from models.constants import BOLTZMANN
 from models.junction import THERMAL_VOLTAGE
+from models.quick_dataclass import dataclass
 
 ASLEEP = 0.05
 """V of the supply below which the input no longer counts in full: the curve is taken over sqrt(V^2 + ASLEEP^2)."""

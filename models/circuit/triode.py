@@ -8,7 +8,6 @@ The voltages of valves kill: leave such circuits to people trained for them.
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import ArrayLike
@@ -17,6 +16,7 @@ from models.arrays import Floats
 from models.checks import non_negative, positive
 from models.circuit.transistor import ACTIVE, CUT_OFF, NoiseSource, PortState, shot_noise
 from models.junction import THERMAL_VOLTAGE, smooth_positive_at
+from models.quick_dataclass import dataclass
 
 SOFTNESS = 0.2
 """V over which the current fades at cut-off: spread of the electrons' speeds and of the grid's pitch (from memory)."""

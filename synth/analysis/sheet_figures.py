@@ -3,9 +3,10 @@
 from __future__ import annotations
 
 from collections.abc import Callable
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from functools import cache, partial
 
+from models.quick_dataclass import dataclass
 from models.radio_limits import general_field_limit
 from synth.analysis.antenna_figures import AntennaFigures
 from synth.analysis.field_figures import FieldFigures, NoteFigure, OctaveFigure, VolumeFigures, field_figures

@@ -8,7 +8,7 @@ linear-phase FIR. The diode is solved step by step at the radio rate by its own 
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass, replace
+from dataclasses import replace
 
 import numpy as np
 from scipy.integrate import solve_ivp
@@ -21,6 +21,7 @@ from models.detector.memoryless import Detector
 from models.hand.capacitance_curve import CapacitanceCurve
 from models.instrument import Instrument
 from models.junction import THERMAL_VOLTAGE
+from models.quick_dataclass import dataclass
 from models.tank import Tank
 from synth.sound.filters import Smoother, ToneFilter
 from synth.sound.voice import SMOOTHING_TIME

@@ -29,9 +29,15 @@ def fixed_from_radians(phase: Floats | float) -> Ints:
     return (turns * STEPS_PER_TURN).astype(np.int64)
 
 
-def fixed_from_half(half: Floats) -> Ints:
-    """Twice an angle within half a turn of 0, rad, as steps: negative ones stand for the same part of a turn."""
-    return (half * (STEPS_PER_TURN / math.pi)).astype(np.int64)
+def fixed_from_tangent(tangents: Floats) -> Ints:
+    """Twice the arcs of tangents as steps, from single precision's arcs: off by less than 3e-7 rad; negative ones stand
+    for the same part of a turn.
+    """
+    with np.errstate(over="ignore"):  # what is beyond single precision is a quarter turn's too
+        arcs = tangents.astype(np.float32)
+    np.arctan(arcs, out=arcs)
+    arcs *= STEPS_PER_TURN / math.pi
+    return arcs.astype(np.int64)
 
 
 def radians_from_fixed(phase: int) -> float:
@@ -66,8 +72,10 @@ class PitchLaw:
         distances = np.geomspace(self.nearest, self.farthest, intervals + 1)
         offsets = np.asarray(instrument.offset_frequency(distances), dtype=np.float64)
         self.highest = float(np.abs(offsets).max())
-        self._slopes = np.diff(offsets)
-        self._intercepts = offsets[:-1] - self._slopes * np.arange(intervals)
+        slopes = np.diff(offsets)
+        # a line takes one look-up: its value at place 0, and its slope beside it
+        self._lines = np.empty(intervals, dtype=np.complex128)
+        self._lines.real, self._lines.imag = offsets[:-1] - slopes * np.arange(intervals), slopes
         self._scale = intervals / math.log(self.farthest / self.nearest)
         self._start = self._scale * math.log(self.nearest)
 
@@ -81,20 +89,20 @@ class PitchLaw:
     def at(self, distance: float) -> float:
         """`offset` of one distance, m, in a tenth of the time."""
         position = math.log(distance) * self._scale - self._start
-        index = min(max(int(position), 0), self._slopes.size - 1)
-        return float(position * self._slopes[index] + self._intercepts[index])
+        line = self._lines[min(max(int(position), 0), self._lines.size - 1)]
+        return float(position * line.imag + line.real)
 
     def offset(self, distance: Floats, out: Floats | None = None) -> Floats:
         """Offset frequency, Hz, at each distance, m, from `nearest` to `farthest`; rounding beyond them does no harm.
 
         Written to `out` if that is given.
 
-        intercept[i] + slope[i] p at the place p = ln(d / nearest) intervals / ln(farthest / nearest), i its whole part.
+        value[i] + slope[i] p at the place p = ln(d / nearest) intervals / ln(farthest / nearest), i its whole part.
         """
         position = np.log(distance, out=out)
         position *= self._scale
         position -= self._start
-        index = position.astype(np.int64)
-        position *= self._slopes.take(index, mode="clip")
-        position += self._intercepts.take(index, mode="clip")
+        lines = self._lines.take(position.astype(np.int64), mode="clip")
+        position *= lines.imag
+        position += lines.real
         return position

@@ -39,8 +39,10 @@ class RowFinder:
         at_zero = there - rows - slopes * middle  # the share at 0, were the line as long
         bent = np.searchsorted(points, end) > np.searchsorted(points, start, side="right")
         at_zero[bent | (np.abs(at_zero) > STEEPEST)] = np.nan
-        self._beginnings = rows.astype(np.int64) * stride
-        self._slopes, self._at_zero = slopes.astype(np.float32), at_zero.astype(np.float32)
+        # a bucket's line takes one look-up: where its row begins, then slope and share at 0
+        self._lines = np.empty(rows.size, dtype=np.complex128)
+        self._lines.view(np.int64)[::2] = rows.astype(np.int64) * stride
+        self._lines.view(np.float32)[2::4], self._lines.view(np.float32)[3::4] = slopes, at_zero
 
     def find(self, sizes: Floats) -> tuple[Ints, Singles]:
         """Where the row below each of the sizes (n,), n >= 1, none of them negative, begins, and the share of the next.
@@ -49,10 +51,11 @@ class RowFinder:
         """
         buckets = sizes.view(np.int64) >> _SHIFT
         buckets -= self._first
-        beginnings = self._beginnings.take(buckets, mode="clip")
-        shares = self._slopes.take(buckets, mode="clip")
-        shares *= sizes.astype(np.float32)
-        shares += self._at_zero.take(buckets, mode="clip")
+        found = self._lines.take(buckets, mode="clip")
+        beginnings, (slopes, at_zero) = found.view(np.int64)[::2], found.view(np.float32).reshape(-1, 4).T[2:]
+        shares = sizes.astype(np.float32)
+        shares *= slopes
+        shares += at_zero
         bent = np.isnan(shares).nonzero()[0]
         if bent.size:
             places = np.interp(sizes[bent], self._points, self._places)

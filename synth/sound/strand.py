@@ -7,7 +7,6 @@ changes by each share times the tables of `synth.sound.row_table.change_tables`,
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass
 
 import numpy as np
 
@@ -15,14 +14,15 @@ from models.arrays import Floats
 from models.checks import positive
 from models.instrument import Instrument
 from models.pulling import PulledPhase, pulled_beat_of
+from models.quick_dataclass import dataclass
 from synth.errors import DesignError
 from synth.sound.beat_phase import (
     MOST_TURNS,
     TURN_MASK,
     PitchLaw,
     accumulate,
-    fixed_from_half,
     fixed_from_radians,
+    fixed_from_tangent,
     radians_from_fixed,
 )
 from synth.sound.filters import ToneFilter
@@ -142,7 +142,7 @@ class Strand:
             swayed, *shares = self._motion.next(distance)
             offsets[1:] += swayed
         if self._pulled is not None:
-            phases = fixed_from_half(self._pulled.half_phases(offsets))
+            phases = fixed_from_tangent(self._pulled.tangents(offsets))
         else:
             phases = accumulate(self._phase, offsets, self._rate)
         self._phase = int(phases[-1]) & TURN_MASK
