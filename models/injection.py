@@ -25,11 +25,11 @@ circuits alone.
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass
 
 from models.branch.antenna_branch import SeriesInductor
 from models.branch.modes import MODES, mode_frequencies
 from models.checks import non_negative, one_of, positive
+from models.quick_dataclass import dataclass
 from models.tank import Tank
 
 

@@ -9,7 +9,7 @@ little: below 1.5 cents for coils of Q 60 to 100 behind 20 mH (a test measures i
 
 from __future__ import annotations
 
-from dataclasses import dataclass, field
+from dataclasses import field
 
 import numpy as np
 from numpy.typing import ArrayLike
@@ -24,6 +24,7 @@ from models.circuit.variable_law import VariableLaw
 from models.detector.memoryless import Detector
 from models.hand.capacitance_curve import CapacitanceCurve
 from models.pulling import pulled_beat
+from models.quick_dataclass import dataclass
 from models.tank import Tank
 
 AnyDetector = Detector | DrawnDetector

@@ -56,6 +56,11 @@ def exponential_junction_at(voltage: float, saturation_current: float, thermal: 
     return found
 
 
+def smooth_positive_at(ratio: float) -> float:
+    """Return ln(1 + exp(x)) of one plain number x: a smooth max(x, 0), as `numpy.logaddexp(0, x)` has it of arrays."""
+    return max(ratio, 0.0) + math.log1p(math.exp(-abs(ratio)))
+
+
 def _exponential(exponent: Any, saturation_current: Any, thermal: float, functions: tuple[Any, ...]) -> Any:
     """The formula of `exponential_junction`; exponent V / V_T."""
     least, _, exp = functions

@@ -15,7 +15,6 @@ nearby (a screen round a coil or a metal plate lowers the coupling; a core raise
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass
 from enum import StrEnum
 
 import numpy as np
@@ -24,6 +23,7 @@ from models.arrays import Floats
 from models.checks import finite_array, positive
 from models.constants import VACUUM_PERMEABILITY
 from models.inductor import solenoid_inductance
+from models.quick_dataclass import dataclass
 
 Point = tuple[float, float, float]
 RINGS, CORNERS = 32, 96

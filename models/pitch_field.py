@@ -16,7 +16,6 @@ common practice).
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
@@ -26,6 +25,7 @@ from models.checks import finite, finite_array, positive, positive_array
 from models.instrument import Instrument
 from models.pitch import REFERENCE_A, cents, frequency_of_note, note_name, note_number, parse_note, rms_from_line
 from models.pulling import held_from
+from models.quick_dataclass import dataclass
 from models.roots import root, roots
 
 LOWEST_AUDIBLE = 20.0  # Hz

@@ -7,9 +7,8 @@ computed here.
 
 from __future__ import annotations
 
-from dataclasses import dataclass
-
 from models.checks import positive
+from models.quick_dataclass import dataclass
 
 LOWEST, HIGHEST = 9e3, 88e6  # Hz, of the rows kept here; the rule itself goes on above
 

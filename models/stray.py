@@ -7,9 +7,9 @@ practice: orders of magnitude, no measurements of ours.
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass
 
 from models.checks import non_negative, one_of, positive
+from models.quick_dataclass import dataclass
 
 BOARDS: dict[str, tuple[float, float]] = {
     "solderless breadboard": (10e-12, 60e-12),

@@ -10,7 +10,7 @@ across it swings about f / (2 Q^2) below f (both exactly in `models.branch.loss`
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass, replace
+from dataclasses import replace
 
 import numpy as np
 from numpy.typing import ArrayLike
@@ -18,6 +18,7 @@ from numpy.typing import ArrayLike
 from models.arrays import Floats
 from models.checks import fraction, non_negative, non_negative_array, positive, positive_array
 from models.inductor import series_resistance
+from models.quick_dataclass import dataclass
 
 
 def resonant_frequency(inductance: ArrayLike, capacitance: ArrayLike) -> Floats:

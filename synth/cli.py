@@ -78,6 +78,10 @@ class _Parser(argparse.ArgumentParser):
         width = columns(sys.stdout)
         return super().format_help() if width is None else fitted(super().format_help(), width)
 
+    def print_help(self, file: Any = None) -> None:
+        """Print the help; where that cannot be written it raises OSError, which argparse keeps to itself."""
+        print(self.format_help(), end="", file=file, flush=True)
+
     def parse_known_args(self, args: Any = None, namespace: Any = None) -> Any:
         """As argparse does, but what is left over is told by the command that it was given to."""
         found, left = super().parse_known_args(args, namespace)
@@ -118,7 +122,7 @@ class _VersionAction(argparse.Action):
     def __call__(self, parser: argparse.ArgumentParser, *_: object) -> None:
         from synth.version import program_version
 
-        print(f"beatfield {program_version()}")
+        print(f"beatfield {program_version()}", flush=True)
         parser.exit()
 
 
@@ -195,12 +199,13 @@ def main(argv: list[str] | None = None) -> int:
 
         complete(build_parser())
     parser = build_parser(sys.argv[1:] if argv is None else argv)
-    arguments = parser.parse_args(argv)
-    came = _end_politely()
     # Its matrices are small: on busy cores the threads of a linear algebra library wait for each other far longer than
     # they help. It reads this once, when numpy is loaded, which is later.
     os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
+    debug, came = False, list[int]()
     try:
+        arguments = parser.parse_args(argv)
+        debug, came = arguments.debug, _end_politely()
         check_outputs(arguments)
         code = import_module(f"synth.commands.{arguments.command}").run(arguments)
         sys.stdout.flush()
@@ -213,7 +218,7 @@ def main(argv: list[str] | None = None) -> int:
         os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())  # the reader has gone: drop the rest quietly
         return EXIT_FAILED
     except Exception as error:
-        if arguments.debug:
+        if debug:
             raise
         if isinstance(error, OSError):  # files are written with messages of their own: this is the output
             _tell(f"beatfield: the output cannot be written ({error.strerror or error})")

@@ -7,7 +7,6 @@ import sys
 import tempfile
 import time
 from collections.abc import Iterator
-from dataclasses import dataclass
 from importlib import import_module
 from importlib.metadata import PackageNotFoundError, version
 from pathlib import Path
@@ -15,6 +14,7 @@ from pathlib import Path
 import numpy as np
 
 from models.instrument import Instrument
+from models.quick_dataclass import dataclass
 from synth.errors import DesignError, DeviceError
 from synth.files.plain_text import counted
 from synth.live.sound_device import LIBRARY_REMEDY

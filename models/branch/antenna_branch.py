@@ -8,8 +8,6 @@ across the tank starts first.
 
 from __future__ import annotations
 
-from dataclasses import dataclass
-
 import numpy as np
 from numpy.typing import ArrayLike
 
@@ -18,6 +16,7 @@ from models.branch.loss import mode_starts
 from models.branch.modes import MODES
 from models.checks import finite_array, non_negative, one_of, positive, positive_array
 from models.inductor import series_resistance
+from models.quick_dataclass import dataclass
 from models.tank import Tank
 
 HOP_RATIO = 1.5  # what the other mode must need, over this one, before no hop is feared: our design margin

@@ -18,7 +18,7 @@ of the whole coil).
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from typing import Any
 
 import numpy as np
@@ -26,6 +26,7 @@ from numpy.typing import ArrayLike
 
 from models.branch.antenna_branch import SeriesInductor
 from models.checks import positive, positive_array
+from models.quick_dataclass import dataclass
 from models.tank import Tank
 
 TYPICAL_COUPLING = 0.95  # of the parts of a coil on a closed core or in one close winding: from memory; measure yours

@@ -14,7 +14,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Callable
-from dataclasses import dataclass, field, fields
+from dataclasses import field, fields
 from typing import NamedTuple
 
 import numpy as np
@@ -25,6 +25,7 @@ from models.checks import finite_array, non_negative, one_of
 from models.hand.capacitance_curve import CapacitanceCurve
 from models.pitch import cents, from_line
 from models.pulling import pulled_beat
+from models.quick_dataclass import dataclass
 from models.roots import roots
 
 TABLE, FINE_TABLE = 1500, 8192  # points of the inverse of the capacitance curve

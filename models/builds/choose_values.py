@@ -14,7 +14,6 @@ from __future__ import annotations
 
 import math
 from collections.abc import Callable, Iterator, Mapping
-from dataclasses import dataclass
 from typing import Final
 
 import numpy as np
@@ -22,6 +21,7 @@ import numpy as np
 from models.branch.modes import above_branch, branch_load, mode_frequencies
 from models.checks import finite, finite_array, fraction, non_negative, positive
 from models.preferred_values import values_in_range
+from models.quick_dataclass import dataclass
 from models.spline import spline
 from models.tank import resonant_frequency
 

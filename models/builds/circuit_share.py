@@ -21,7 +21,7 @@ each build still starts.
 
 from __future__ import annotations
 
-from dataclasses import dataclass, field
+from dataclasses import field
 
 import numpy as np
 from numpy.typing import NDArray
@@ -29,6 +29,7 @@ from numpy.typing import NDArray
 from models.arrays import Floats
 from models.branch.modes import squared_frequency
 from models.builds.build_law import BuildLaw, Builds
+from models.quick_dataclass import dataclass
 
 STEP = 1e-5
 """Relative step of the resonance's differences: good to some 1e-10 of a derivative."""

@@ -17,7 +17,7 @@ drift is that of `TransistorDrift`, solved by the caller (linear between two tem
 from __future__ import annotations
 
 from collections.abc import Callable, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import replace
 
 import numpy as np
 from numpy.typing import ArrayLike
@@ -27,6 +27,7 @@ from models.builds.tuned_builds import QUANTITIES, TunedBuilds
 from models.checks import finite, finite_array, non_negative_array, positive
 from models.pitch import cents
 from models.pulling import pulled_beat
+from models.quick_dataclass import dataclass
 from models.roots import root
 
 LARGEST_CHANGE = 0.5  # of any part; beyond, a linear coefficient says nothing

@@ -21,7 +21,6 @@ from __future__ import annotations
 
 import math
 from collections.abc import Callable, Iterator, Sequence
-from dataclasses import dataclass
 from statistics import NormalDist
 
 import numpy as np
@@ -32,6 +31,7 @@ from models.branch.loss import mode_starts
 from models.builds.tuned_builds import OUTCOMES, QUANTITIES, Outcomes, TunedBuilds, joined
 from models.checks import fraction, non_negative, one_of
 from models.normal_law import quantile, share_below
+from models.quick_dataclass import dataclass
 
 SCATTERS = ("uniform", "normal")
 CUT = 3.0  # sigmas at the limits
@@ -249,40 +249,33 @@ def other_mode_share(
     return share_of(np.concatenate(found))
 
 
-def reached_by_both(trial: Trial, builds: int, seed: int, ends: tuple[float, float]) -> tuple[float, float, float]:
-    """Share of the builds of `build_runs` that reach zero beat with the variable oscillator's trimmer turned too, with
-    its 95 % interval.
+def reached_by_both(trial: Trial, values: Floats, ends: tuple[float, float]) -> NDArray[np.bool_]:
+    """Which builds with these part values (n, all) reach zero beat with the variable oscillator's trimmer turned too.
 
     ends: that trimmer all out and all in, over its nominal setting; both ends scatter alike. The variable frequency
     falls as the trimmer goes in, so the reference's settings wanted are those between the ones wanted at the two ends.
     """
     column = QUANTITIES.index("variable_trimmer")
-    place, found = trial.law.law.curve.capacitance([trial.law.zero_beat]), []
-    for values in build_values(trial, builds, seed):
-        wanted = []
-        for end in ends:
-            turned = values.copy()
-            turned[:, column] *= end
-            wanted.append(trial.law.needed_setting(turned, trial.law.variable_frequency(turned, place))[:, 0])
-        found.append((np.minimum(*wanted) <= 1.0) & (np.maximum(*wanted) >= 0.0))
-    return share_of(np.concatenate(found))
+    place, wanted = trial.law.law.curve.capacitance([trial.law.zero_beat]), []
+    for end in ends:
+        turned = values.copy()
+        turned[:, column] *= end
+        wanted.append(trial.law.needed_setting(turned, trial.law.variable_frequency(turned, place))[:, 0])
+    return np.asarray((np.minimum(*wanted) <= 1.0) & (np.maximum(*wanted) >= 0.0))
 
 
-def reached_by_selection(trial: Trial, builds: int, seed: int, factors: Sequence[float]) -> tuple[float, float, float]:
-    """Share of the builds of `build_runs` that reach zero beat where the reference's fixed capacitor is exchanged for
-    one of `factors` times its nominal value, with its 95 % interval. The new one is off by as much as the first.
+def reached_by_selection(trial: Trial, values: Floats, factors: Sequence[float]) -> NDArray[np.bool_]:
+    """Which builds with these part values (n, all) reach zero beat where the reference's fixed capacitor is exchanged
+    for one of `factors` times its nominal value. The new one is off by as much as the first.
     """
-    column, found = QUANTITIES.index("reference_capacitance"), []
-    place = trial.law.law.curve.capacitance([trial.law.zero_beat])
-    for values in build_values(trial, builds, seed):
-        wanted, reached = trial.law.variable_frequency(values, place), np.zeros(len(values), dtype=bool)
-        for factor in factors:
-            fitted = values.copy()
-            fitted[:, column] *= factor
-            setting = trial.law.needed_setting(fitted, wanted)[:, 0]
-            reached |= (setting >= 0.0) & (setting <= 1.0)
-        found.append(reached)
-    return share_of(np.concatenate(found))
+    column, reached = QUANTITIES.index("reference_capacitance"), np.zeros(len(values), dtype=bool)
+    wanted = trial.law.variable_frequency(values, trial.law.law.curve.capacitance([trial.law.zero_beat]))
+    for factor in factors:
+        fitted = values.copy()
+        fitted[:, column] *= factor
+        setting = trial.law.needed_setting(fitted, wanted)[:, 0]
+        reached |= (setting >= 0.0) & (setting <= 1.0)
+    return reached
 
 
 def monte_carlo(trial: Trial, builds: int, seed: int) -> Outcomes:
@@ -290,12 +283,12 @@ def monte_carlo(trial: Trial, builds: int, seed: int) -> Outcomes:
     return joined(build_runs(trial, builds, seed))
 
 
-def worst_cases(trial: Trial) -> dict[str, tuple[float, float]]:
+def worst_cases(trial: Trial, estimates: Sequence[LinearEstimate]) -> dict[str, tuple[float, float]]:
     """Least and greatest of every outcome over all corners of the limits; NaN where no corner has the outcome.
 
-    Of more than MOST_CORNERS varying parts the corners are searched: from those to which the slopes point and from
-    RANDOM_CORNERS others, turning one part after the other over as long as that goes further (the true ones wherever an
-    outcome is monotone in each part).
+    Of more than MOST_CORNERS varying parts the corners are searched: from those to which the slopes of the `estimates`
+    (`linear_estimates`) point and from RANDOM_CORNERS others, turning one part after the other over as long as that
+    goes further (the true ones wherever an outcome is monotone in each part).
     """
     limits = trial.limits
 
@@ -311,18 +304,20 @@ def worst_cases(trial: Trial) -> dict[str, tuple[float, float]]:
         patterns = np.arange(2**limits.size)[:, None] >> np.arange(limits.size)
         signs = np.where(patterns & 1, 1.0, -1.0)
         return {name: _extremes(row) for name, row in at(signs).items()}
-    return _searched_corners(trial, at)
+    return _searched_corners(trial, estimates, at)
 
 
-def _searched_corners(trial: Trial, at: Callable[[Floats], dict[str, Floats]]) -> dict[str, tuple[float, float]]:
+def _searched_corners(
+    trial: Trial, estimates: Sequence[LinearEstimate], at: Callable[[Floats], dict[str, Floats]]
+) -> dict[str, tuple[float, float]]:
     """The extremes over corners found by turning single parts over; `at` gives the outcomes of signs (n, parts)."""
-    parts = list(trial.varying)
+    parts = {part.quantity: place for place, part in enumerate(trial.varying)}
     goals = [(name, way) for name in OUTCOMES for way in (-1.0, 1.0)]
     rows = []
-    for estimate in linear_estimates(trial):
+    for estimate in estimates:
         slopes = np.zeros(len(parts))
         for held in estimate.sensitivities:
-            slopes[parts.index(held.part)] = held.slope
+            slopes[parts[held.part.quantity]] = held.slope
         rows += [np.where(way * np.nan_to_num(slopes) < 0.0, -1.0, 1.0) for way in (-1.0, 1.0)]
     others = 2.0 * np.random.default_rng(0).integers(0, 2, (RANDOM_CORNERS, len(parts))) - 1.0
     corners = np.concatenate([np.array(rows), others])
@@ -396,20 +391,23 @@ class Tighter:
     good: float
 
 
-def tighter_parts(trial: Trial, goals: BuildGoals, builds: int, seed: int) -> tuple[Tighter, ...]:
+def tighter_parts(
+    trial: Trial, estimates: Sequence[LinearEstimate], goals: BuildGoals, builds: int, seed: int
+) -> tuple[Tighter, ...]:
     """Each bought part to half its limit, the others as they are, on the same random builds; the best first.
 
-    Of more than MOST_TIGHTER those that hold the largest share of any outcome.
+    Of more than MOST_TIGHTER those that hold the largest share of any outcome by the `estimates`.
     """
     found = []
-    hold = dict.fromkeys(trial.varying, 0.0)
-    for estimate in linear_estimates(trial):
+    hold = {part.quantity: 0.0 for part in trial.varying if part.bought}
+    for estimate in estimates:
         for held in estimate.sensitivities:
-            hold[held.part] = max(hold[held.part], held.share)
-    bought = sorted((part for part in trial.varying if part.bought), key=lambda part: -hold[part])[:MOST_TIGHTER]
+            if held.part.bought:
+                hold[held.part.quantity] = max(hold[held.part.quantity], held.share)
+    most = sorted(hold, key=lambda quantity: -hold[quantity])[:MOST_TIGHTER]
     evenness, rows = goals.unevenness is not None, tuple(build_values(trial, builds, seed))
     for part in trial.varying:
-        if part in bought:
+        if part.quantity in most:
             halves = (trial.halved(row, part.quantity) for row in rows)
             run = joined(trial.law.outcomes(row, evenness=evenness, distances=False) for row in halves)
             found.append(Tighter(part, 0.5 * part.limit, share_of(run.reached)[0], share_of(goals.met(run))[0]))

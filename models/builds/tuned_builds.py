@@ -9,7 +9,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Iterable
-from dataclasses import dataclass, replace
+from dataclasses import replace
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
@@ -20,6 +20,7 @@ from models.builds.circuit_share import CircuitShare
 from models.checks import finite_array, positive
 from models.pitch_field import HIGHEST_AUDIBLE, LOWEST_AUDIBLE
 from models.pulling import pulled_beat
+from models.quick_dataclass import dataclass
 
 QUANTITIES = (
     "variable_inductance",

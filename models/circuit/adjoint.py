@@ -23,7 +23,6 @@ from __future__ import annotations
 
 import math
 from collections.abc import Iterable
-from dataclasses import dataclass
 
 import numpy as np
 
@@ -36,6 +35,7 @@ from models.circuit.part_values import TEMPERATURE, neighbours, part_values
 from models.circuit.steady_state import SteadyState, reading_instants
 from models.circuit.transistor import PortState
 from models.circuit.warm_transistor import USUAL_GAIN
+from models.quick_dataclass import dataclass
 
 
 @dataclass(frozen=True, slots=True, eq=False)

@@ -8,9 +8,8 @@ collector junction (more junction capacitance) and raises the current.
 
 from __future__ import annotations
 
-from dataclasses import dataclass
-
 from models.checks import fraction, positive
+from models.quick_dataclass import dataclass
 
 
 @dataclass(frozen=True, slots=True)

@@ -13,7 +13,7 @@ is taken at `inductor_q_frequency` and kept, also for direct current), coupling 
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass, field, replace
+from dataclasses import field, replace
 
 from models.checks import non_negative, positive
 from models.circuit.bias import Bias
@@ -33,6 +33,7 @@ from models.circuit.drawing import (
 )
 from models.circuit.network import GROUND, Network
 from models.circuit.transistor import Transistor
+from models.quick_dataclass import dataclass
 
 __all__ = [
     "ANTENNA_CURRENT",

@@ -9,7 +9,7 @@ import numpy as np
 from numpy.typing import ArrayLike
 
 from models.arrays import Floats
-from models.circuit.transistor import NoiseSource, PortState, TransistorPorts
+from models.circuit.transistor import NoiseSource, PortState
 from models.junction import THERMAL_VOLTAGE
 
 
@@ -30,6 +30,8 @@ class DeviceLaw(Protocol):
     def evaluate(self, voltages: Floats, /) -> PortState: ...
 
     def currents_and_capacitances(self, voltages: Floats, /) -> tuple[Floats, Floats]: ...
+
+    def at_instant(self, voltages: Sequence[float], /) -> tuple[Sequence[float], Sequence[float]]: ...
 
     def transfer(self, voltages: Floats, /) -> tuple[float, Floats]: ...
 
@@ -95,16 +97,13 @@ class Devices:
         return currents, np.concatenate([one[1] for one in found])
 
     def at_instant(self, voltages: Sequence[float]) -> tuple[Sequence[float], Sequence[float]]:
-        """Return currents, A, and capacitances, F, of plain port voltages: those of a transistor are quick to find."""
-        if self._direct and isinstance(self.laws[0], TransistorPorts):
+        """Return currents, A, and capacitances, F, of plain port voltages (p), as the arrays above have them."""
+        if self._direct:
             return self.laws[0].at_instant(voltages)
         currents = [-conductance * at for conductance, at in zip(self._carried, voltages, strict=True)]
         capacitances: list[float] = []
         for law, place in zip(self.laws, self.places, strict=True):
-            if isinstance(law, TransistorPorts):
-                own, held = law.at_instant(voltages[place])
-            else:
-                own, held = (part[:, 0].tolist() for part in law.currents_and_capacitances(np.array(voltages[place])))
+            own, held = law.at_instant(voltages[place])
             for port, current in enumerate(own, place.start):
                 currents[port] += current
             capacitances += held

@@ -5,7 +5,7 @@ Neglected: series resistance (draw it), breakdown, recombination at low current.
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from collections.abc import Sequence
 
 import numpy as np
 from numpy.typing import ArrayLike
@@ -13,7 +13,14 @@ from numpy.typing import ArrayLike
 from models.arrays import Floats
 from models.checks import positive
 from models.circuit.transistor import ACTIVE, CUT_OFF, KNEE, DepletionJunction, NoiseSource, PortState, shot_noise
-from models.junction import depletion, exponential_junction, thermal_voltage
+from models.junction import (
+    depletion,
+    depletion_capacitance_at,
+    exponential_junction,
+    exponential_junction_at,
+    thermal_voltage,
+)
+from models.quick_dataclass import dataclass
 
 JUNCTION = DepletionJunction(2e-12, transit_time=6e-9)
 """Of small silicon diodes, from memory."""
@@ -57,6 +64,12 @@ class DiodePorts:
         """Return the current (1, m), A, and the capacitance (1, m), F, of the port."""
         state = self.evaluate(voltages)
         return state.currents, state.capacitances[0]
+
+    def at_instant(self, voltages: Sequence[float]) -> tuple[Sequence[float], Sequence[float]]:
+        """Return the same of one plain number, in a fraction of the time: for integration in time."""
+        current, slope = exponential_junction_at(voltages[0], self._diode.saturation_current, self.thermal)
+        held = depletion_capacitance_at(voltages[0], *self._depletion) + self._diode.junction.transit_time * slope
+        return (current,), (held,)
 
     def evaluate(self, voltages: ArrayLike) -> PortState:
         """Return current, charge and both derivatives for port voltages (1, m), V."""

@@ -11,7 +11,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Iterable, Iterator, Mapping
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from typing import Final, Protocol, Self, TypeVar
 
 import numpy as np
@@ -26,6 +26,7 @@ from models.circuit.inverter import Inverter, InverterPorts
 from models.circuit.network import GROUND, SOURCE, Network, NetworkBuilder
 from models.circuit.transistor import Transistor, TransistorPorts
 from models.circuit.triode import Triode, TriodePorts
+from models.quick_dataclass import dataclass
 
 SUPPLY = "supply"
 """The rail of a drawing that names none."""

@@ -23,7 +23,6 @@ Method: time-varying Fourier coefficients, E. Ngoya and R. Larcheveque, IEEE MTT
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass
 from enum import Enum
 
 import numpy as np
@@ -49,6 +48,7 @@ from models.circuit.switch_on import LINEAR
 from models.circuit.transient import CURRENT_SCALE
 from models.circuit.transistor import PortState
 from models.circuit.work import spend
+from models.quick_dataclass import dataclass
 
 FEWEST_HARMONICS = 8
 MOST_HARMONICS = 128

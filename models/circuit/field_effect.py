@@ -7,7 +7,8 @@ Neglected: breakdown, resistance of the channel's ends, gate leakage other than 
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from collections.abc import Sequence
+from typing import Any
 
 import numpy as np
 from numpy.typing import ArrayLike
@@ -16,7 +17,16 @@ from models.arrays import Floats
 from models.checks import finite, non_negative, positive
 from models.circuit.transistor import ACTIVE, CUT_OFF, KNEE, OHMIC, DepletionJunction, NoiseSource, PortState
 from models.constants import BOLTZMANN
-from models.junction import depletion, depletion_capacitance, exponential_junction, thermal_voltage
+from models.junction import (
+    depletion,
+    depletion_capacitance,
+    depletion_capacitance_at,
+    exponential_junction,
+    exponential_junction_at,
+    smooth_positive_at,
+    thermal_voltage,
+)
+from models.quick_dataclass import dataclass
 
 LARGEST = 1e8
 """Softnesses above pinch-off beyond which the current no longer grows, so that no iteration can overflow."""
@@ -72,7 +82,13 @@ class FieldEffectPorts:
         self.knees = np.array([KNEE, KNEE])
         names = ("zero_bias_capacitance", "potential", "grading", "knee")
         self._depletion = tuple(np.array([[getattr(junction, name)] for junction in pair]) for name in names)
+        # the same as plain numbers, junction by junction
+        self._each = tuple(tuple(float(getattr(junction, name)) for name in names) for junction in pair)
         self._softness = 2.0 * self.thermal
+
+    def _square_law(self, soft: Any, across: Any) -> tuple[Any, Any]:
+        """Return K (a_s^2 - a_d^2), A, and 1 + s |v_ds|: the current is their product."""
+        return self.part.factor * (soft[0] ** 2 - soft[1] ** 2), 1.0 + self.part.channel_slope * abs(across)
 
     def _channel(self, ports: Floats) -> tuple[Floats, Floats]:
         """Return the current from drain to source (m,), A, and its slopes (2, m), S, by the port voltages."""
@@ -82,8 +98,7 @@ class FieldEffectPorts:
         share = expit(above)
         soft = self._softness * np.logaddexp(0.0, above)
         across = ports[0] - ports[1]
-        lengthened = 1.0 + self.part.channel_slope * np.abs(across)
-        plain = self.part.factor * (soft[0] ** 2 - soft[1] ** 2)
+        plain, lengthened = self._square_law(soft, across)
         slopes = 2.0 * self.part.factor * soft * share * lengthened
         tilt = plain * self.part.channel_slope * np.sign(across)
         return plain * lengthened, np.stack([slopes[0] + tilt, -slopes[1] - tilt])
@@ -94,6 +109,16 @@ class FieldEffectPorts:
         currents, _ = exponential_junction(ports, self.part.saturation_current, self.thermal)
         drain, _ = self._channel(ports)
         return currents + np.stack([drain, -drain]), depletion_capacitance(ports, *self._depletion)
+
+    def at_instant(self, voltages: Sequence[float]) -> tuple[Sequence[float], Sequence[float]]:
+        """Return the same of two plain numbers, in a fraction of the time: for integration in time."""
+        part, softness = self.part, self._softness
+        soft = [smooth_positive_at(min((one - part.pinch_off) / softness, LARGEST)) * softness for one in voltages]
+        plain, lengthened = self._square_law(soft, voltages[0] - voltages[1])
+        drain = plain * lengthened
+        gate = [exponential_junction_at(one, part.saturation_current, self.thermal)[0] for one in voltages]
+        held = [depletion_capacitance_at(one, *values) for one, values in zip(voltages, self._each, strict=True)]
+        return (gate[0] + drain, gate[1] - drain), held
 
     def evaluate(self, voltages: ArrayLike) -> PortState:
         """Return currents, charges and both Jacobians for port voltages (2, m), V."""

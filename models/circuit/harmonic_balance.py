@@ -12,7 +12,6 @@ Method: K. S. Kundert and A. Sangiovanni-Vincentelli, IEEE Trans. CAD 5 (1986) 5
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass
 from typing import Protocol
 
 import numpy as np
@@ -22,6 +21,7 @@ from models.arrays import Complexes, Floats
 from models.circuit.network import Network
 from models.circuit.transistor import PortState
 from models.circuit.work import elimination, spend
+from models.quick_dataclass import dataclass
 
 STILL_GOOD = 0.2
 """A Jacobian is used again while each step with it is shorter than the one before by at least this factor."""

@@ -15,11 +15,11 @@ bin towards that neighbour, and is (1 - d^2) / sinc(d) times the largest bin (T.
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass
 
 import numpy as np
 
 from models.arrays import Floats
+from models.quick_dataclass import dataclass
 from models.spline import spline
 
 PROMINENT = 0.3

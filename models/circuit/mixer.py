@@ -8,7 +8,7 @@ is a current C du/dt into the node behind it, with C from there to ground.
 
 from __future__ import annotations
 
-from dataclasses import dataclass, field
+from dataclasses import field
 
 import numpy as np
 from numpy.typing import ArrayLike
@@ -17,6 +17,7 @@ from models.arrays import Complexes
 from models.checks import positive
 from models.circuit.drawing import Capacitance, Drawing, Part, Resistance
 from models.circuit.network import GROUND
+from models.quick_dataclass import dataclass
 
 REFERENCE, VARIABLE = "reference", "variable"
 SOURCES = (REFERENCE, VARIABLE)

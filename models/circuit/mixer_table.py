@@ -11,7 +11,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Callable
-from dataclasses import dataclass, field, replace
+from dataclasses import field, replace
 
 import numpy as np
 from numpy.typing import ArrayLike
@@ -21,6 +21,7 @@ from models.checks import finite_array, positive
 from models.circuit.drawing import Load
 from models.circuit.mixer import REFERENCE, VARIABLE, Drive, Mixer
 from models.circuit.mixing import Mixed, MixerSolver, solver_for
+from models.quick_dataclass import dataclass
 from models.spline import Cubic, spline
 
 SLOWEST = 8.0

@@ -16,7 +16,6 @@ Valid while the deviation is small against the ripple's frequency or slow agains
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import ArrayLike
@@ -25,6 +24,7 @@ from models.arrays import Complexes, Floats
 from models.checks import non_negative_array, positive, positive_array
 from models.circuit.adjoint import Adjoint
 from models.circuit.work import elimination, spend
+from models.quick_dataclass import dataclass
 
 FAINT = 1e-7
 """Of the fundamental: a harmonic below it takes no part in a slow modulation."""

@@ -5,11 +5,10 @@ x holds node voltages, V, and inductor currents, A. A maps port currents to node
 
 from __future__ import annotations
 
-from dataclasses import dataclass
-
 import numpy as np
 
 from models.arrays import Floats
+from models.quick_dataclass import dataclass
 
 GROUND = "ground"
 SOURCE = "ideal supply"

@@ -4,14 +4,13 @@ that must lower what is left of the currents), and behind it the supply raised i
 
 from __future__ import annotations
 
-from dataclasses import dataclass
-
 import numpy as np
 
 from models.arrays import Floats
 from models.circuit.devices import DeviceLaw
 from models.circuit.drawing import Drawable, Drawing, device_currents, drawn
 from models.circuit.network import GROUND, Network
+from models.quick_dataclass import dataclass
 
 ITERATIONS = 80
 LEAST_STEP = 1e-6

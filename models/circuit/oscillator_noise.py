@@ -20,7 +20,6 @@ none: for lines nearer to the carrier than the settling rate of the bias).
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import ArrayLike
@@ -31,6 +30,7 @@ from models.circuit.adjoint import Adjoint
 from models.circuit.harmonic_balance import waveform
 from models.circuit.transistor import Transistor
 from models.constants import BOLTZMANN, ELEMENTARY_CHARGE
+from models.quick_dataclass import dataclass
 
 LOWEST_FREQUENCY = 0.1
 """Hz: slower wandering of the pitch is retuned and not heard as unsteadiness (our own choice)."""

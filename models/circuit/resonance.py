@@ -12,13 +12,13 @@ taken as open, so a part behind a small resistor is left out.
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass
 
 import numpy as np
 
 from models.arrays import Floats
 from models.circuit.common_base import OscillatorCircuit
 from models.circuit.drawing import Drawable, drawn, windings
+from models.quick_dataclass import dataclass
 
 LEAST_SHARE = 0.1
 """Of the magnetic energy of the tank's mode that its coil holds."""

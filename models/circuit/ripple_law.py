@@ -20,7 +20,6 @@ does its frequency: at half volume lines as strong as those made here come in by
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import ArrayLike
@@ -29,6 +28,7 @@ from models.arrays import Complexes
 from models.checks import finite_array, non_negative, positive
 from models.circuit.adjoint import Adjoint
 from models.circuit.modulation import Modulation, both_ripples
+from models.quick_dataclass import dataclass
 from models.spline import spline
 
 SUPPLY, BOTH_BASES, REFERENCE_BASE, VARIABLE_BASE = "supply", "both bases", "reference base", "variable base"

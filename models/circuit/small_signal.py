@@ -8,7 +8,6 @@ everything else held at the operating point; at the critical g_m a pair of roots
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass
 from enum import Enum
 from functools import lru_cache
 
@@ -27,6 +26,7 @@ from models.circuit.start_threshold import (
     transconductance_window,
 )
 from models.circuit.transistor import CUT_OFF, OHMIC, SATURATED, STUCK
+from models.quick_dataclass import dataclass
 
 
 class Obstacle(Enum):

@@ -13,7 +13,6 @@ the built circuit's own time varies by a growth time from one switching-on to th
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass
 
 import numpy as np
 
@@ -34,6 +33,7 @@ from models.circuit.steady_state import SteadyState
 from models.circuit.switch_on import LINEAR, thermal_swing
 from models.circuit.transient import POINTS_PER_CYCLE, TransientRecord, crossings, cycle_swings, simulate
 from models.circuit.work import TooMuchWorkError
+from models.quick_dataclass import dataclass
 
 REACHED = 0.9
 """Share of the final swing that counts as started."""

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass
 
 import numpy as np
 
@@ -15,6 +14,7 @@ from models.circuit.network import GROUND, Network
 from models.circuit.orbit_stability import MARGIN, multipliers, settling_time
 from models.circuit.small_signal import small_signal
 from models.circuit.transistor import EMITTER_PORT, Transistor
+from models.quick_dataclass import dataclass
 
 
 class NotSteadyError(ValueError):

@@ -13,7 +13,7 @@ Neglected on the slow way: the charges of the junctions, and that the growing os
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass, replace
+from dataclasses import replace
 
 import numpy as np
 
@@ -24,6 +24,7 @@ from models.circuit.resonance import natural_frequency, ringing_capacitance
 from models.circuit.small_signal import linearised
 from models.circuit.start_threshold import characteristic_roots, leading_pair, mode_shape
 from models.constants import BOLTZMANN
+from models.quick_dataclass import dataclass
 
 FIRST_STEP = 1e-6
 LENGTHENING = 1.08

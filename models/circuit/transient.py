@@ -12,7 +12,6 @@ from __future__ import annotations
 
 import math
 from collections.abc import Callable
-from dataclasses import dataclass
 
 import numpy as np
 
@@ -26,6 +25,7 @@ from models.circuit.small_signal import small_signal
 from models.circuit.steady_state import SteadyState
 from models.circuit.switch_on import thermal_kick, thermal_swing
 from models.circuit.work import spend
+from models.quick_dataclass import dataclass
 
 POINTS_PER_CYCLE = 64
 SLOPE_WORK = 700.0

@@ -11,7 +11,6 @@ breakdown, self-heating; noise is in models.circuit.oscillator_noise.
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
 from typing import Any
 
 import numpy as np
@@ -28,6 +27,7 @@ from models.junction import (
     exponential_junction_at,
     thermal_voltage,
 )
+from models.quick_dataclass import dataclass
 
 EMITTER_PORT, COLLECTOR_PORT = 0, 1
 """Order of the ports."""

@@ -7,7 +7,7 @@ The voltages of valves kill: leave such circuits to people trained for them.
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from collections.abc import Sequence
 
 import numpy as np
 from numpy.typing import ArrayLike
@@ -15,7 +15,8 @@ from numpy.typing import ArrayLike
 from models.arrays import Floats
 from models.checks import non_negative, positive
 from models.circuit.transistor import ACTIVE, CUT_OFF, NoiseSource, PortState, shot_noise
-from models.junction import THERMAL_VOLTAGE
+from models.junction import THERMAL_VOLTAGE, smooth_positive_at
+from models.quick_dataclass import dataclass
 
 SOFTNESS = 0.2
 """V over which the current fades at cut-off: spread of the electrons' speeds and of the grid's pitch (from memory)."""
@@ -93,6 +94,16 @@ class TriodePorts:
         """Return port currents (2, m), A, and no capacitances (2, m): they are the network's."""
         currents, _ = self._all(voltages)
         return currents, np.zeros_like(currents)
+
+    def at_instant(self, voltages: Sequence[float]) -> tuple[Sequence[float], Sequence[float]]:
+        """Return the same of two plain numbers, in a fraction of the time: for integration in time."""
+        part, (grid, anode) = self.part, voltages
+        space, own = (
+            (SOFTNESS * smooth_positive_at(drive / SOFTNESS)) ** 1.5
+            for drive in (grid + anode / part.amplification, grid)
+        )
+        ratio = (max(anode, 0.0) / ANODE_KNEE) ** 4
+        return (part.grid_perveance * own, part.perveance * space * (ratio / (1.0 + ratio))), (0.0, 0.0)
 
     def evaluate(self, voltages: ArrayLike) -> PortState:
         """Return currents, no charges, and the Jacobians for port voltages (2, m), V."""

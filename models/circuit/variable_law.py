@@ -8,7 +8,7 @@ strictly.
 
 from __future__ import annotations
 
-from dataclasses import dataclass, field
+from dataclasses import field
 
 import numpy as np
 from numpy.typing import ArrayLike
@@ -16,6 +16,7 @@ from numpy.typing import ArrayLike
 from models.arrays import Floats
 from models.checks import finite_array, positive_array
 from models.hand.capacitance_curve import monotone_cubic, shape_preserving
+from models.quick_dataclass import dataclass
 from models.spline import Cubic
 
 MOST_BEYOND = 0.25

@@ -9,7 +9,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Callable
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from functools import partial
 
 import numpy as np
@@ -24,6 +24,7 @@ from models.circuit.oscillator import steady_state
 from models.circuit.resonance import natural_frequency
 from models.circuit.steady_state import SteadyState
 from models.circuit.variable_law import VariableLaw
+from models.quick_dataclass import dataclass
 
 Circuit = OscillatorCircuit | Drawing
 LAW_POINTS = 9

@@ -28,7 +28,7 @@ the diode's pulses load the oscillators (R_s stands for their output resistance 
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass, field
+from dataclasses import field
 from functools import lru_cache
 from typing import TYPE_CHECKING
 
@@ -38,6 +38,7 @@ from numpy.typing import ArrayLike
 from models.arrays import Floats
 from models.checks import finite_array, non_negative, non_negative_array, positive
 from models.junction import THERMAL_VOLTAGE
+from models.quick_dataclass import dataclass
 
 if TYPE_CHECKING:
     from scipy.interpolate import RectBivariateSpline

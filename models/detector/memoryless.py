@@ -26,7 +26,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Callable
-from dataclasses import dataclass, field, replace
+from dataclasses import field, replace
 from functools import lru_cache
 
 import numpy as np
@@ -36,6 +36,7 @@ from models.arrays import Floats
 from models.checks import finite_array, fraction, non_negative, one_of, positive, whole
 from models.detector.diode import DiodeLoad, static_output, sum_envelope
 from models.junction import THERMAL_VOLTAGE
+from models.quick_dataclass import dataclass
 
 MOST_HARMONICS = 2**20  # that may be asked for
 LARGEST_TABLE = 2**26  # points of all levels together: half a gigabyte

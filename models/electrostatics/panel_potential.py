@@ -11,13 +11,13 @@ Eng. 30 (1983) 125, also from memory). Tested against adaptive quadrature.
 
 from __future__ import annotations
 
-from dataclasses import dataclass
 from typing import Final
 
 import numpy as np
 from numpy.typing import NDArray
 
 from models.arrays import Floats
+from models.quick_dataclass import dataclass
 
 Indices = NDArray[np.intp]
 

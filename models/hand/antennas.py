@@ -22,13 +22,14 @@ Every volume antenna lies level, `offset` m to the side y < 0 of the pitch anten
 
 from __future__ import annotations
 
-from dataclasses import dataclass, fields
+from dataclasses import fields
 from typing import Final, Literal
 
 import numpy as np
 
 from models.arrays import Floats
 from models.checks import finite, one_of, positive
+from models.quick_dataclass import dataclass
 
 Position = Literal["upright", "flat", "edge"]
 POSITIONS: Final[tuple[Position, ...]] = ("upright", "flat", "edge")

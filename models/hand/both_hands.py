@@ -21,7 +21,7 @@ hand the nearest counts.
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass, field
+from dataclasses import field
 
 import numpy as np
 from numpy.typing import ArrayLike
@@ -29,6 +29,7 @@ from numpy.typing import ArrayLike
 from models.arrays import Floats
 from models.checks import finite_array, positive
 from models.hand.capacitance_curve import CapacitanceCurve, shape_preserving, shape_preserving_slopes
+from models.quick_dataclass import dataclass
 from models.spline import Cubic, spline, spline_slopes
 
 #: Steps of Newton's method towards the distance of equal effect; each doubles the digits.

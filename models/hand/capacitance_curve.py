@@ -6,13 +6,14 @@ A cached table becomes a curve in well under a millisecond.
 
 from __future__ import annotations
 
-from dataclasses import dataclass, field
+from dataclasses import field
 
 import numpy as np
 from numpy.typing import ArrayLike
 
 from models.arrays import Floats
 from models.checks import finite_array, positive, positive_array
+from models.quick_dataclass import dataclass
 from models.spline import Cubic, inner_slopes, spline
 
 

@@ -15,12 +15,13 @@ from __future__ import annotations
 
 import math
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass, field
+from dataclasses import field
 
 import numpy as np
 
 from models.arrays import Floats
 from models.checks import finite, non_negative
+from models.quick_dataclass import dataclass
 
 ANTENNA, COMMON, RING, PLAYER, BYSTANDER, TABLE = "antenna", "common", "ring", "player", "bystander", "table"
 #: F of shoes and soles, where nothing is said: beside what the field finds between the body and the floor.

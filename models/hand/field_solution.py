@@ -18,7 +18,7 @@ panels, `CLUSTER` wide, as charges in their middle. Together they change what a 
 from __future__ import annotations
 
 from collections.abc import Iterable, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from typing import Final
 
 import numpy as np
@@ -54,6 +54,7 @@ from models.hand.meshes import (
     wall_mesh,
 )
 from models.hand.scene import Posture, Scene
+from models.quick_dataclass import dataclass
 
 #: Singular values of M below this share of the largest are left out.
 LEAST_DIRECTION: Final = 1e-4

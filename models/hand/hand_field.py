@@ -23,7 +23,7 @@ radiation.
 from __future__ import annotations
 
 from collections.abc import Callable, Mapping, Sequence
-from dataclasses import dataclass, field
+from dataclasses import field
 from typing import TYPE_CHECKING, Final
 
 import numpy as np
@@ -45,6 +45,7 @@ from models.hand.earthing import (
     seen_capacitance,
 )
 from models.hand.scene import POSTURES, Posture, Scene
+from models.quick_dataclass import dataclass
 
 if TYPE_CHECKING:
     from models.hand.field_solution import NearSide, Sleeve, StillField

@@ -12,7 +12,6 @@ from __future__ import annotations
 
 import functools
 import math
-from dataclasses import dataclass
 from typing import Final
 
 import numpy as np
@@ -36,6 +35,7 @@ from models.hand.antenna_meshes import pitch_antenna_mesh
 from models.hand.antennas import AnyAntenna, AnyVolumeAntenna, LoopAntenna, VolumeRod
 from models.hand.player_sizes import Build
 from models.hand.scene import Bystander, Cabinet, Posture, Scene, Table, Wall
+from models.quick_dataclass import dataclass
 
 #: The build of a player whose sizes are not said.
 TYPICAL: Final = Build()

@@ -8,13 +8,14 @@ have shorter limbs and larger heads.
 
 from __future__ import annotations
 
-from dataclasses import dataclass, fields
+from dataclasses import fields
 from typing import Final, Literal
 
 import numpy as np
 
 from models.checks import positive
 from models.normal_law import quantile
+from models.quick_dataclass import dataclass
 
 Person = Literal["man", "woman", "child"]
 #: (mean, standard deviation) of men and of women, mm.

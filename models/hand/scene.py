@@ -11,12 +11,13 @@ tanks, is `models.hand.earthing`: it can be changed without solving the field ag
 
 from __future__ import annotations
 
-from dataclasses import dataclass, field, replace
+from dataclasses import field, replace
 from typing import Final, Literal
 
 from models.checks import finite, fraction, one_of, positive
 from models.hand.antennas import AnyAntenna, AnyVolumeAntenna, LoopAntenna, RodAntenna
 from models.hand.player_sizes import Build
+from models.quick_dataclass import dataclass
 
 __all__ = [
     "APPROACHES",

@@ -27,7 +27,7 @@ left out and both are named.
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from typing import Final
 
 import numpy as np
@@ -35,6 +35,7 @@ from numpy.typing import NDArray
 
 from models.arrays import Floats
 from models.normal_law import quantile, share_below
+from models.quick_dataclass import dataclass
 from models.readings.instrument_model import FrequencyOf, InstrumentModel
 from models.readings.unknowns import NORMAL_95, Unknown, slopes_of, values_of
 

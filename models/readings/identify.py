@@ -16,12 +16,12 @@ from __future__ import annotations
 import itertools
 import math
 from collections.abc import Sequence
-from dataclasses import dataclass
 from typing import Final
 
 import numpy as np
 
 from models.arrays import Floats
+from models.quick_dataclass import dataclass
 from models.readings.fit import Fit
 from models.readings.unknowns import NORMAL_95, slopes_of
 

@@ -19,7 +19,6 @@ from __future__ import annotations
 
 import math
 from collections.abc import Sequence
-from dataclasses import dataclass
 from typing import Final
 
 import numpy as np
@@ -28,6 +27,7 @@ from numpy.typing import NDArray
 from models.arrays import Floats
 from models.branch.modes import squared_frequencies, tank_capacitance
 from models.pulling import pulled_beat
+from models.quick_dataclass import dataclass
 from models.volume.loudness import resonance_response, response_slope
 
 LEAST_CAPACITANCE: Final = 1e-15

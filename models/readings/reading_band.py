@@ -9,9 +9,9 @@ from __future__ import annotations
 
 import math
 from collections.abc import Callable, Mapping
-from dataclasses import dataclass
 
 from models.checks import finite, non_negative
+from models.quick_dataclass import dataclass
 
 STEP = 1e-3  # relative, either side
 

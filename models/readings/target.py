@@ -8,12 +8,12 @@ from __future__ import annotations
 
 import math
 from collections.abc import Callable
-from dataclasses import dataclass
 
 import numpy as np
 
 from models.checks import positive
 from models.preferred_values import nearest, values_in_range
+from models.quick_dataclass import dataclass
 from models.readings.fit import Fit
 from models.readings.instrument_model import Rows
 from models.readings.unknowns import NORMAL_95

@@ -12,7 +12,6 @@ from __future__ import annotations
 
 import math
 from collections.abc import Sequence
-from dataclasses import dataclass
 from statistics import NormalDist
 from typing import Final
 
@@ -20,6 +19,7 @@ import numpy as np
 
 from models.arrays import Floats
 from models.checks import finite, non_negative, positive
+from models.quick_dataclass import dataclass
 
 NORMAL_95: Final = NormalDist().inv_cdf(0.975)
 """Two-sided 95 % quantile of the normal distribution."""

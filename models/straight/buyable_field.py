@@ -8,7 +8,6 @@ capacitor with the trimmer making up the rest, as far as it goes.
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass
 
 import numpy as np
 
@@ -16,6 +15,7 @@ from models.arrays import Floats
 from models.builds.build_law import Builds
 from models.checks import non_negative
 from models.hand.capacitance_curve import CapacitanceCurve
+from models.quick_dataclass import dataclass
 from models.straight.evenness import Evenness, FieldGoal, rms_of_builds
 from models.straight.search import Effort, FieldParts, Place, Search, Solution
 from models.straight.shelf import Shelf

@@ -13,7 +13,7 @@ straightest field as well. Neglected: the reference's own limits of trimming, an
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from typing import NamedTuple
 
 import numpy as np
@@ -23,6 +23,7 @@ from models.branch.modes import MODES, squared_frequencies, voltage_ratio
 from models.builds.build_law import PARTS, BuildLaw, Builds, Rule, gauss, root_of_squares
 from models.checks import finite, fraction, non_negative, positive
 from models.pitch import cents
+from models.quick_dataclass import dataclass
 
 RULE = gauss(16)  # distances along the played range; what more of them change is measured by a test
 

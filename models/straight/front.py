@@ -17,7 +17,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Callable, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from itertools import product
 from typing import NamedTuple
 
@@ -32,6 +32,7 @@ from models.checks import finite_array
 from models.hand.capacitance_curve import CapacitanceCurve
 from models.pitch import cents
 from models.pulling import pulled_beat
+from models.quick_dataclass import dataclass
 from models.straight.evenness import RULE, Evenness, FieldGoal
 from models.straight.search import FieldParts, Place, Progress, Search, Solution
 

@@ -3,11 +3,12 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Sequence
-from dataclasses import dataclass, field, replace
+from dataclasses import field, replace
 from functools import partial
 
 from models.branch.tapped_coil import Tap
 from models.hand.capacitance_curve import CapacitanceCurve
+from models.quick_dataclass import dataclass
 from models.straight.buyable_field import Buyable, RobustSearch, TankParts, buyable
 from models.straight.evenness import NOT_HELD, BuildSpread, FieldGoal, Tolerances, retuned_spread, spread
 from models.straight.front import FrontPoint, front, lossy_rms, point_of

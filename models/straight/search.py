@@ -13,7 +13,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Callable
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from functools import cache, partial
 
 import numpy as np
@@ -25,6 +25,7 @@ from models.branch.tapped_coil import TYPICAL_COUPLING, Tap, with_leakage
 from models.builds.build_law import BuildLaw, Builds
 from models.checks import non_negative, one_of, positive
 from models.hand.capacitance_curve import CapacitanceCurve
+from models.quick_dataclass import dataclass
 from models.straight.descent import descend
 from models.straight.evenness import Evenness, FieldGoal, evenness, starting_margin
 

@@ -2,10 +2,11 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass, replace
+from dataclasses import replace
 
 from models.checks import positive, whole
 from models.preferred_values import nearest, values_in_range
+from models.quick_dataclass import dataclass
 from models.straight.search import INDUCTANCES, FieldParts, Place
 
 SLACK = 1e-3  # of a value, by which a search in continuous values may leave what there is: room for its derivatives

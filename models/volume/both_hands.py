@@ -9,13 +9,12 @@ by 11 % (the default scene with a cabinet; ln of what is added, 0.0106 and 0.107
 
 from __future__ import annotations
 
-from dataclasses import dataclass
-
 import numpy as np
 from numpy.typing import ArrayLike
 
 from models.arrays import Floats
 from models.hand.both_hands import HandCurve
+from models.quick_dataclass import dataclass
 from models.volume.volume_antenna import VolumeAntenna
 
 

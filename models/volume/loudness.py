@@ -21,13 +21,12 @@ some tenths of a volt), and the round corners of a real stage at silence and ful
 
 from __future__ import annotations
 
-from dataclasses import dataclass
-
 import numpy as np
 from numpy.typing import ArrayLike
 
 from models.arrays import Floats
 from models.checks import finite_array, fraction, non_negative, non_negative_array, positive, positive_array
+from models.quick_dataclass import dataclass
 
 
 def detuning(frequency: ArrayLike, resonant_frequency: ArrayLike) -> Floats:

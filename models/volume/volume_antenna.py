@@ -13,7 +13,7 @@ rectifier (see `models.volume.loudness`), drift.
 
 from __future__ import annotations
 
-from dataclasses import dataclass, field
+from dataclasses import field
 from enum import Enum, auto
 
 import numpy as np
@@ -22,6 +22,7 @@ from numpy.typing import ArrayLike
 from models.arrays import Floats
 from models.checks import fraction, non_negative
 from models.hand.capacitance_curve import CapacitanceCurve
+from models.quick_dataclass import dataclass
 from models.roots import root
 from models.tank import Tank, frequency_slope, required_capacitance
 from models.volume.loudness import GainStage, PeakRectifier, lower_flank_frequency, resonance_response, response_slope

@@ -6,7 +6,6 @@ All from the perturbation projection of each oscillator (models.circuit.adjoint)
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import ArrayLike
@@ -18,6 +17,7 @@ from models.circuit.oscillator_noise import LOWEST_FREQUENCY, Noise, note_jitter
 from models.circuit.part_values import TEMPERATURE, part_values
 from models.circuit.warm_transistor import USUAL_GAIN
 from models.pitch import limen_cents
+from models.quick_dataclass import dataclass
 
 OFFSETS = (1.0, 10.0, 100.0, 1000.0, 10e3)
 """Hz from the carrier, at which the phase noise is told."""

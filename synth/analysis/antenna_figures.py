@@ -5,13 +5,13 @@ earth.
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass
 
 import numpy as np
 
 from models.hand.antennas import PlateAntenna, RingAntenna
 from models.hand.earthing import COMMON
 from models.hand.hand_field import HandField
+from models.quick_dataclass import dataclass
 from synth.analysis.figures import collected, of, row
 from synth.build.workbench import OpenedDesign
 

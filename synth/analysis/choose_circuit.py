@@ -11,7 +11,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Callable, Mapping
-from dataclasses import dataclass, replace
+from dataclasses import replace
 
 from models.branch.modes import branch_load
 from models.builds.choose_values import TankAntenna
@@ -22,6 +22,7 @@ from models.circuit.oscillator import steady_state
 from models.circuit.part_values import part_values
 from models.circuit.resonance import beside_tank, natural_frequency, resonance
 from models.circuit.steady_state import SteadyState
+from models.quick_dataclass import dataclass
 from synth.analysis.circuit_builds import kind_of
 from synth.build.circuit_assembly import Circuit
 

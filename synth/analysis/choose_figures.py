@@ -3,9 +3,9 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Mapping
-from dataclasses import dataclass
 
 from models.builds.choose_values import TankAntenna, TankTarget, ValueRange, choose_values, upper_mode
+from models.quick_dataclass import dataclass
 from models.stray import BOARDS
 from synth.analysis.choose_circuit import CircuitTank, circuit_tank, with_other_coil
 from synth.analysis.figures import collected, of, rows

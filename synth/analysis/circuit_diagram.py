@@ -8,7 +8,7 @@ plain layout of `diagram_layout.py`; `synth/report/diagram.py` draws.
 from __future__ import annotations
 
 from collections.abc import Iterable, Iterator, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from functools import cached_property
 
 import numpy as np
@@ -38,6 +38,7 @@ from models.circuit.operating_point import solve
 from models.circuit.steady_state import SteadyState
 from models.circuit.transistor import Transistor
 from models.circuit.triode import Triode
+from models.quick_dataclass import dataclass
 from synth.analysis.diagram_geometry import Layout, Symbol
 from synth.analysis.diagram_layout import lay_out
 from synth.analysis.diagram_plans import by_name, mismatch, planned

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass
 
 from models.inductor import (
     MEDHURST_TABLE,
@@ -14,6 +13,7 @@ from models.inductor import (
     skin_factor,
     solenoid_inductance,
 )
+from models.quick_dataclass import dataclass
 from models.roots import root
 from models.tank import resonant_frequency
 from synth.analysis.figures import collected, of

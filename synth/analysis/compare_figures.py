@@ -3,13 +3,14 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass, field, replace
+from dataclasses import field, replace
 from pathlib import Path
 
 import numpy as np
 
 from models.arrays import Floats
 from models.pitch import REFERENCE_A
+from models.quick_dataclass import dataclass
 from synth.analysis.field_figures import FieldFigures, field_figures
 from synth.analysis.figures import DENSE, collected, of, over_notes, played_numbers
 from synth.build.workbench import OpenedDesign

@@ -6,10 +6,11 @@ Each corner is the design itself with other values, opened as any design is: the
 from __future__ import annotations
 
 from collections.abc import Iterator
-from dataclasses import dataclass, replace
+from dataclasses import replace
 
 from models.circuit.small_signal import small_signal
 from models.circuit.transistor import Transistor
+from models.quick_dataclass import dataclass
 from synth.analysis.figures import over_notes
 from synth.analysis.fit_devices import GAINS, device_of, device_values, with_fitted_device
 from synth.build.circuit_assembly import blaming

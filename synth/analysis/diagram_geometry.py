@@ -8,8 +8,9 @@ from __future__ import annotations
 
 import itertools
 from collections.abc import Iterable, Iterator, Mapping
-from dataclasses import dataclass
 from typing import Final, Literal
+
+from models.quick_dataclass import dataclass
 
 REACH: Final = 1.0
 """From the middle of a body to each of its ends."""

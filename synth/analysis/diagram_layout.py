@@ -11,9 +11,9 @@ from __future__ import annotations
 
 import itertools
 from collections.abc import Iterator, Mapping, Sequence
-from dataclasses import dataclass
 from functools import cached_property
 
+from models.quick_dataclass import dataclass
 from synth.analysis.diagram_geometry import BESIDE, LINE, REACH, Layout, Placed, Point, Symbol, Text, Wire, text_width
 
 GAP = 3.4

@@ -8,9 +8,10 @@ the wires that led only there go with them. A circuit whose parts or nodes are o
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass, field, replace
+from dataclasses import field, replace
 from typing import Final, Literal
 
+from models.quick_dataclass import dataclass
 from synth.analysis.diagram_geometry import (
     BESIDE,
     LINE,

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass, field, replace
+from dataclasses import field, replace
 
 import numpy as np
 
@@ -24,6 +24,7 @@ from models.circuit.part_values import TEMPERATURE
 from models.circuit.transistor import Transistor
 from models.circuit.triode import Triode
 from models.pitch import frequency_of_note, note_name
+from models.quick_dataclass import dataclass
 from synth.analysis.circuit_builds import kind_of_column
 from synth.analysis.figures import DENSE, OfDesign, collected, known, of
 from synth.analysis.tolerance import nominal_row, trial_of

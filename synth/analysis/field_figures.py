@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable
-from dataclasses import dataclass, field
+from dataclasses import field
 from typing import cast
 
 import numpy as np
@@ -12,6 +12,7 @@ from models.arrays import Floats
 from models.hand.scene import Posture
 from models.pitch import note_number
 from models.pitch_field import PitchField
+from models.quick_dataclass import dataclass
 from models.volume.volume_antenna import VolumeAntenna
 from synth.analysis.adjoint_figures import lowest_note_jitter, pushing
 from synth.analysis.antenna_figures import (

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections import Counter
 from collections.abc import Callable, Iterable, Mapping, Sequence
-from dataclasses import dataclass, field, fields
+from dataclasses import field, fields
 from typing import Any, TypeVar, cast
 
 import numpy as np
@@ -13,6 +13,7 @@ from numpy.typing import NDArray
 from models.arrays import Floats
 from models.pitch import note_number
 from models.pitch_field import PitchField
+from models.quick_dataclass import dataclass
 from models.stray import stray_range
 from synth.designs.design_file import design_hash
 

@@ -9,7 +9,7 @@ from __future__ import annotations
 import math
 from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from contextlib import contextmanager
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from functools import cached_property, partial
 from typing import Any, Final
 
@@ -26,6 +26,7 @@ from models.circuit.oscillator import steady_state
 from models.circuit.steady_state import SteadyState
 from models.circuit.variable_oscillator import with_antenna
 from models.junction import depletion_capacitance
+from models.quick_dataclass import dataclass
 from models.readings.fit import Fit
 from models.readings.instrument_model import InstrumentModel, LevelOf, Rows
 from models.readings.unknowns import NORMAL_95

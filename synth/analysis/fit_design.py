@@ -9,13 +9,14 @@ from __future__ import annotations
 
 import math
 from collections.abc import Callable
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from typing import Any, Final
 
 import numpy as np
 
 from models.circuit.oscillator import steady_state
 from models.junction import depletion_capacitance
+from models.quick_dataclass import dataclass
 from models.readings.identify import NOT_TOLD
 from models.readings.target import Reach
 from models.readings.unknowns import slopes_of

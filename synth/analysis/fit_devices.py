@@ -9,7 +9,7 @@ oscillator have the same.
 from __future__ import annotations
 
 from collections.abc import Callable, Mapping
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from typing import Any, Final
 
 from models.circuit.drawing import Drawing
@@ -18,6 +18,7 @@ from models.circuit.inverter import Inverter
 from models.circuit.oscillator import OscillatorCircuit
 from models.circuit.transistor import Transistor
 from models.circuit.triode import Triode
+from models.quick_dataclass import dataclass
 from synth.build.circuit_assembly import Circuit
 from synth.designs.build_sections import TolerancesSection
 from synth.designs.oscillator_sections import TransistorSection

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Callable
-from dataclasses import dataclass, field, replace
+from dataclasses import field, replace
 from functools import partial
 from typing import Any
 
@@ -12,6 +12,7 @@ import numpy as np
 
 from models.arrays import Floats
 from models.pulling import pulled_beat
+from models.quick_dataclass import dataclass
 from models.readings.fit import Slip
 from models.readings.identify import asked, best_next_reading, entangled, not_told, sums_told
 from models.readings.unknowns import NORMAL_95

@@ -2,9 +2,10 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass, replace
+from dataclasses import replace
 
 from models.preferred_values import next_below
+from models.quick_dataclass import dataclass
 from models.readings.instrument_model import Rows
 from models.readings.target import Reach, Target, reach_target
 from models.stray import BOARDS

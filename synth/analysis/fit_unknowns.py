@@ -8,9 +8,10 @@ from __future__ import annotations
 
 import math
 from collections.abc import Sequence
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from typing import TYPE_CHECKING, Final
 
+from models.quick_dataclass import dataclass
 from models.readings.unknowns import NORMAL_95, Unknown
 from synth.analysis.fit_devices import DEVICE_UNITS, device_of, device_values
 from synth.analysis.fit_field import BODY, COMMON_TIE

@@ -9,12 +9,13 @@ from __future__ import annotations
 import math
 from collections.abc import Iterator, Mapping, Sequence
 from contextlib import contextmanager
-from dataclasses import dataclass, replace
+from dataclasses import replace
 
 import numpy as np
 
 from models.arrays import Floats
 from models.circuit.steady_state import SteadyState
+from models.quick_dataclass import dataclass
 from models.readings.fit import Fit, Problem, Slip, fit_readings
 from models.readings.instrument_model import (
     BeatOf,

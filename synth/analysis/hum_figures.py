@@ -8,7 +8,6 @@ from __future__ import annotations
 
 import math
 from collections.abc import Iterator
-from dataclasses import dataclass
 
 import numpy as np
 
@@ -17,6 +16,7 @@ from models.circuit.modulation import HUM_FREQUENCIES, stronger_sideband, vibrat
 from models.circuit.ripple_law import RippleLaw
 from models.instrument import Instrument
 from models.pitch_field import NoteLine
+from models.quick_dataclass import dataclass
 from synth.analysis.adjoint_figures import MILLIVOLT, steepness
 from synth.analysis.figures import known
 from synth.build.workbench import OpenedDesign

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Iterator
-from dataclasses import dataclass, field, replace
+from dataclasses import field, replace
 
 import numpy as np
 
@@ -16,6 +16,7 @@ from models.circuit.drawing import Drawing
 from models.circuit.oscillator import steady_state
 from models.circuit.resonance import beside_tank
 from models.preferred_values import nearest_pair
+from models.quick_dataclass import dataclass
 from models.straight.buyable_field import TankParts
 from models.straight.evenness import BuildSpread, FieldGoal, Tolerances, spread, tuned_rms
 from models.straight.plan import FieldOption, FieldPlan, SearchTask, make_plan, ranked
@@ -131,7 +132,12 @@ def improve(
     keep_reference = "reference.inductance" in wishes.keep
     chosen, after, refused = _first_that_runs(opened, task, ranked(plan, choice), keep_reference, not judged)
     if not judged:
-        turned = _polished(after, task, POLISH_ROUNDS // 2) if opened.design.law == "circuit" else after
+        turned = after
+        if opened.design.law == "circuit" and not plan.interrupted:
+            try:
+                turned = _polished(after, task, POLISH_ROUNDS // 2)
+            except KeyboardInterrupt:
+                plan = replace(plan, interrupted=True)
         return FinishedSearch(opened, turned, plan, chosen, choice, task, None, refused)
     builds = _builds_before(opened, task)
     solved: tuple[Solved, ...] = ()

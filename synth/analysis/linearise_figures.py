@@ -3,12 +3,13 @@
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass, field
+from dataclasses import field
 
 import numpy as np
 
 from models.arrays import Floats
 from models.pitch import note_number
+from models.quick_dataclass import dataclass
 from models.straight.evenness import BuildSpread
 from models.straight.front import tuning_ratio
 from models.straight.plan import FieldOption

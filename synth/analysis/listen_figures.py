@@ -7,12 +7,13 @@ of its tank the shift from rest to rest tells the capacitance that was added.
 from __future__ import annotations
 
 from collections.abc import Callable, Sequence
-from dataclasses import dataclass, field
+from dataclasses import field
 
 import numpy as np
 
 from models.arrays import Floats
 from models.pitch import REFERENCE_A, cents, nearest_note, note_number
+from models.quick_dataclass import dataclass
 from models.tank import capacitance_shift
 from synth.analysis.figures import DENSE, known
 from synth.designs.quantity import format_quantity

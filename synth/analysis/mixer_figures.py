@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from collections.abc import Iterator
-from dataclasses import dataclass
 
 import numpy as np
 
@@ -13,6 +12,7 @@ from models.circuit.harmonic_balance import waveform
 from models.circuit.mixer import SOURCES, entry
 from models.circuit.mixing import Mixed
 from models.circuit.network import GROUND
+from models.quick_dataclass import dataclass
 from synth.analysis.figures import OfDesign, collected, of
 from synth.build.circuit_assembly import MIXER, blaming
 from synth.build.workbench import OpenedDesign

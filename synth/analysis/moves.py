@@ -10,7 +10,7 @@ from __future__ import annotations
 import math
 from collections.abc import Callable, Iterator
 from contextlib import suppress
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from functools import cached_property
 from typing import Final, cast
 
@@ -22,6 +22,7 @@ from models.hand.earthing import ANTENNA, USUAL_SHOES, Earthing, seen_capacitanc
 from models.hand.hand_field import RING_HEIGHTS, HandField
 from models.hand.scene import Bystander, Posture, Scene, Wall
 from models.pulling import pulled_beat
+from models.quick_dataclass import dataclass
 from models.spline import spline
 from synth.build.curve_cache import field_for
 from synth.build.workbench import OpenedDesign

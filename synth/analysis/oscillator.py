@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Callable, Iterable
-from dataclasses import dataclass, field, replace
+from dataclasses import field, replace
 from typing import Any
 
 import numpy as np
@@ -20,6 +20,7 @@ from models.circuit.start_up import StartUp, start_up
 from models.circuit.steady_state import SteadyState
 from models.circuit.switch_on import LOW_NOISE, thermal_swing
 from models.circuit.variable_oscillator import with_antenna
+from models.quick_dataclass import dataclass
 from synth.analysis.adjoint_figures import (
     Hum,
     NoiseFigures,
@@ -183,7 +184,7 @@ POT_POSITIONS = np.linspace(0.0, 1.0, 11)
 PROBE = 10e-12  # F, of a usual probe on the collector
 LOWEST_FUNDAMENTAL = 1e-6  # V, below which a THD says nothing
 REVERSE_EMITTER_LIMIT = 5.0  # V, common for small-signal parts, from memory
-FOLLOWED, UNKNOWN = "by its envelope", "not known"
+FOLLOWED, INTEGRATED, UNKNOWN = "by its envelope", "integrated in time", "not known"
 ALONE, SWITCHED, BY_CHANCE = (
     "by itself",
     "when switched on quickly; would not start again by itself",
@@ -192,6 +193,7 @@ ALONE, SWITCHED, BY_CHANCE = (
 LEAST_LOSS = 1e-3  # share that is told
 SMALLEST = 1e-3  # V peak to peak, below which a node's start-up cannot be seen
 SAME_FREQUENCY = 1e-5  # relative difference below which two settled oscillations are the same
+NEAR_SWING, NEAR_FREQUENCY = 1e-2, 1e-3  # relative: a start-up that has come so near to an oscillation leads to it
 
 
 @dataclass(frozen=True, slots=True)
@@ -318,6 +320,7 @@ def oscillator_figures(
     pair, alone = _pair(prepared)
     board = None if design.circuit is None else design.circuit.board
     probed = _read("", None, with_probe(circuit, PROBE), state)
+    run = _concluded(run, state)
     remarks, settles = _start_remarks(run, state)
     temperature = design.temperature or TemperatureSection()
     return collected(
@@ -336,7 +339,7 @@ def oscillator_figures(
         trimmer=prepared.trimmer if circuit.trimmers else None,
         hum=hum(adjoint, None if design.supply is None else design.supply.ripple_frequency),
         startup_s=run.started if settles else None,
-        startup_by=FOLLOWED if run.outcome is not Outcome.UNDECIDED else UNKNOWN,
+        startup_by=_followed_by(run),
         starts=_starts(prepared, signal.starts),
         hot_end=hot_name(circuit),
         output_end=output_end(circuit),
@@ -363,11 +366,41 @@ def _pair(prepared: PreparedOscillator) -> tuple[OpenedDesign | None, tuple[str,
         return None, (f"how the two oscillators pull each other is not told: {error}",)
 
 
+def _concluded(run: StartUp, state: SteadyState) -> StartUp:
+    """The start-up with what the solved steady oscillation `state` tells of its end.
+
+    An envelope is followed with few harmonics, and its end lies beside the oscillation by what they leave out: it is
+    solved with as many as `state` has. A run that was given up when it had all but come to `state` leads to it.
+    """
+    if run.outcome is Outcome.UNDECIDED and run.times.size > 0:
+        far = abs(run.tank[-1] / state.peak_to_peak("tank") - 1.0) > NEAR_SWING
+        far |= abs(run.frequency[-1] / state.frequency - 1.0) > NEAR_FREQUENCY
+        return run if far else replace(run, outcome=Outcome.SETTLES, state=state)
+    if run.state is None or _same(run.state, state) or run.state.harmonics >= state.harmonics:
+        return run
+    try:
+        finer = steady_state(run.circuit, harmonics=state.harmonics, warm_start=run.state)
+    except ValueError:
+        return run
+    return replace(run, state=finer) if finer.method == "warm start" else run
+
+
+def _same(one: SteadyState, other: SteadyState) -> bool:
+    return abs(one.frequency / other.frequency - 1.0) <= SAME_FREQUENCY
+
+
+def _followed_by(run: StartUp) -> str:
+    """How the time of a start-up was found."""
+    if run.outcome is Outcome.UNDECIDED:
+        return UNKNOWN
+    return FOLLOWED if run.late is None else INTEGRATED
+
+
 def _start_remarks(run: StartUp, state: SteadyState) -> tuple[tuple[str, ...], bool]:
     """What there is to say of a start-up that does not lead to `state`, and whether it does."""
     match run.outcome:
         case Outcome.SETTLES if run.state is not None:
-            if abs(run.state.frequency / state.frequency - 1.0) <= SAME_FREQUENCY:
+            if _same(run.state, state):
                 return (), True
             there = format_quantity(run.state.frequency, "Hz", 6)
             return (f"switched on in one step, the oscillator settles at {there} instead",), False
@@ -457,6 +490,7 @@ def turned_pot(circuit: Circuit, base: SteadyState, positions: Floats = POT_POSI
 
 def oscillator_picture(prepared: PreparedOscillator, state: SteadyState, run: StartUp) -> OscillatorPicture:
     """What the plot shows of the start-up `run` to `state`."""
+    run = _concluded(run, state)
     return OscillatorPicture(
         design=prepared.design.name,
         which=prepared.which,

@@ -2,8 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
-
+from models.quick_dataclass import dataclass
 from models.tank import Tank
 from synth.analysis.figures import OfDesign, collected, of
 from synth.analysis.oscillator import AS_DESIGNED, UNPLUGGED, BenchSetting, as_set

@@ -8,11 +8,12 @@ from __future__ import annotations
 
 import math
 from collections.abc import Callable, Iterator
-from dataclasses import dataclass, replace
+from dataclasses import replace
 
 from models.builds.choose_values import choose_values
 from models.circuit.inverter import Inverter
 from models.preferred_values import next_above, next_below
+from models.quick_dataclass import dataclass
 from models.stray import stray_range
 from models.tank import required_capacitance
 from synth.analysis.choose_figures import Limits, tank_goals
@@ -63,7 +64,8 @@ class PlanWishes:
 @dataclass(frozen=True, slots=True)
 class Plan:
     """What was planned: the design as commented text and opened, the search behind it, what was done after it in
-    words, the corners and the builds; interrupted: whether the search or what follows it was cut short.
+    words, the corners and the builds; interrupted: whether the search or what follows it was cut short, which is then
+    left out, the corners too.
     """
 
     wishes: PlanWishes
@@ -85,17 +87,21 @@ def make_design(asked: PlanWishes, told: Told) -> Plan:
     steps: list[str] = []
     about = replace(before.about, description=parts_text(found.chosen))
     design = _rounded(replace(found.after.design, about=about))
-    changes, cut_short = (_with_margin, _with_reference, _with_volume), found.plan.interrupted
-    near = found.after
+    cut_short, near = found.plan.interrupted, found.after
+    changes = () if cut_short else (_with_margin, _with_reference, _with_volume)
+    met: tuple[CornerFigure, ...] = ()
     try:
         for number, change in enumerate(changes, start=1):
             design = change(design, near, asked, steps)
             told(SEARCH_SHARE + (1.0 - SEARCH_SHARE) * number / (len(changes) + 1))
+        finished = open_loaded(design, near)
+        if not cut_short:
+            met = tuple(_corners(finished, asked))
     except KeyboardInterrupt:
         cut_short = True
-        steps.append("interrupted: what was to follow is left as the search and the template have it")
-    finished = open_loaded(design, near)
-    met = tuple(_corners(finished, asked))
+        finished = open_loaded(design, near)
+    if cut_short:
+        steps.append("interrupted: what was to follow is as the search and the template have it; no corner is tried")
     builds = tolerance_figures(finished, BUILDS, asked.search.seed)
     told(1.0)
     return Plan(asked, edited_text(text, before, design), finished, found, tuple(steps), met, builds, cut_short)

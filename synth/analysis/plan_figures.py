@@ -2,8 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
-
+from models.quick_dataclass import dataclass
 from synth.analysis.corners import CornerFigure
 from synth.analysis.figures import OfDesign, collected, of, over_notes
 from synth.analysis.linearise import parts_text

@@ -3,8 +3,8 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
 
+from models.quick_dataclass import dataclass
 from synth.designs.schema import did_you_mean
 from synth.errors import DesignError
 from synth.practice.exercises import EXERCISES, NAMES

@@ -4,13 +4,14 @@ from __future__ import annotations
 
 import math
 from collections.abc import Iterator
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from enum import StrEnum
 
 from models.circuit.coupled import Coupling, Pulling, pulling
 from models.pitch_field import LOWEST_AUDIBLE
 from models.preferred_values import next_above
 from models.pulling import bent_below
+from models.quick_dataclass import dataclass
 from synth.analysis.adjoint_figures import HEARD_CENTS
 from synth.build.circuit_assembly import blaming
 from synth.build.pulling_assembly import coil_coupling_of, coupling_of

@@ -15,11 +15,11 @@ from __future__ import annotations
 import csv
 import io
 from collections.abc import Mapping
-from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
 from models.pitch import frequency_of_note, parse_note
+from models.quick_dataclass import dataclass
 from synth.build.circuit_assembly import OSCILLATORS
 from synth.designs.quantity import format_quantity, parse
 from synth.designs.schema import did_you_mean

@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import itertools
 from collections.abc import Iterator
-from dataclasses import dataclass
 from typing import Final
 
 import numpy as np
@@ -15,6 +14,7 @@ from models.hand.antennas import AnyAntenna, PlateAntenna, RingAntenna
 from models.hand.earthing import ANTENNA, BYSTANDER, COMMON, PLAYER, RING, TABLE
 from models.hand.scene import Posture, Scene
 from models.outline import convex_outline
+from models.quick_dataclass import dataclass
 
 SIDE: Final = (0, 2)
 """Axes of the view from the side: towards the player, up."""

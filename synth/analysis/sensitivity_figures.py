@@ -3,12 +3,13 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass, replace
+from dataclasses import replace
 
 import numpy as np
 
 from models.pitch import limen_cents
 from models.pitch_field import PitchField
+from models.quick_dataclass import dataclass
 from synth.analysis.figures import OfDesign, collected, told_apart
 from synth.analysis.moves import FELT_CENTS, PitchMoves, pitch_moves
 from synth.analysis.suiting import DesignSuits, best, design_suits

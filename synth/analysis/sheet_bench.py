@@ -2,8 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
-
+from models.quick_dataclass import dataclass
 from synth.analysis.fit_figures import Inferred, Residual, fit_figures
 from synth.analysis.fit_target import Wish
 from synth.analysis.fitting import SolvedBench

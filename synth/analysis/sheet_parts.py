@@ -3,10 +3,10 @@
 from __future__ import annotations
 
 from collections.abc import Callable
-from dataclasses import dataclass
 
 from models.circuit.drawing import SUPPLY
 from models.preferred_values import nearest
+from models.quick_dataclass import dataclass
 from synth.build.circuit_assembly import MIXER, TankSection
 from synth.designs.build_sections import TolerancesSection
 from synth.designs.oscillator_sections import CircuitSection

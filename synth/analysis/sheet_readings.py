@@ -4,10 +4,10 @@ from __future__ import annotations
 
 import math
 from collections.abc import Callable, Mapping
-from dataclasses import dataclass
 from functools import partial
 
 from models.pulling import pulled_beat
+from models.quick_dataclass import dataclass
 from models.readings.reading_band import explaining_change, reading_band, relative_sensitivity
 from synth.analysis.sheet_stations import (
     CURRENT,

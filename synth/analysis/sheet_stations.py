@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from functools import cache, partial
 from operator import attrgetter
 from typing import Any
@@ -23,6 +23,7 @@ from models.circuit.steady_state import SteadyState
 from models.circuit.transistor import Transistor
 from models.circuit.triode import Triode
 from models.circuit.variable_oscillator import with_antenna
+from models.quick_dataclass import dataclass
 from models.tank import Tank, resonant_frequency
 from synth.build.circuit_assembly import Circuit, TankSection, blaming
 from synth.build.workbench import OpenedDesign

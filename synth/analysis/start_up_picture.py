@@ -2,9 +2,8 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
-
 from models.arrays import Floats
+from models.quick_dataclass import dataclass
 
 SUPPLY, CONTROL, COMMON = "supply", "control", "common"
 """Points that are drawn: the rail, and two ends of the amplifying device, base and emitter of a transistor."""

@@ -3,11 +3,11 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
 
 import numpy as np
 
 from models.pitch_field import PitchField
+from models.quick_dataclass import dataclass
 from synth.hands.own_hand import OwnHand
 from synth.hands.tune_path import PLACEMENT
 

@@ -3,19 +3,20 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Callable, Iterable
-from dataclasses import dataclass, field
+from collections.abc import Callable, Iterable, Sequence
+from dataclasses import field
+from typing import NamedTuple
 
 import numpy as np
+from numpy.typing import NDArray
 
 from models.arrays import Floats
 from models.builds.tolerance import (
     BuildGoals,
     LinearEstimate,
     Sensitivity,
-    Tighter,
     Trial,
-    build_runs,
+    build_values,
     linear_estimates,
     other_mode_share,
     reached_by_both,
@@ -26,8 +27,10 @@ from models.builds.tolerance import (
 )
 from models.builds.tuned_builds import OUTCOMES, Outcomes
 from models.pitch import nearest_note
+from models.quick_dataclass import dataclass
 from synth.analysis.figures import DENSE, OfDesign, collected, known, of, rows
 from synth.analysis.tolerance import goals_of, selection_factors, trial_of, variable_trimmer_ends
+from synth.beside import Beside
 from synth.build.workbench import OpenedDesign
 from synth.designs.build_sections import GoalsSection
 
@@ -37,6 +40,7 @@ FEWEST_RARE = 0.001  # share of builds from which a start in the other mode is s
 AFTER_TUNING = frozenset({"zero_beat_distance", "lowest", "highest", "unevenness"})
 UNITS = {"trimmer_setting": "", "zero_beat_distance": "m", "unevenness": "cents RMS"}  # all others Hz
 SELECTION_SERIES = "E12"  # that a capacitor is selected from on test
+TrimmerEnds = tuple[float, float] | None
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -159,50 +163,78 @@ class ToleranceFigures(OfDesign):
         return next(figure for figure in self.outcomes if figure.outcome == name)
 
 
-def run_builds(trial: Trial, builds: int, seed: int, each: Callable[[int], None]) -> tuple[Outcomes, bool]:
-    """Random builds, and whether Ctrl-C cut them short; `each` is told how many are done."""
+class BuildsDone(NamedTuple):
+    """Random builds: what they do, which reach zero beat with both trimmers and with a capacitor selected on test, and
+    whether Ctrl-C cut them short.
+    """
+
+    runs: Outcomes
+    by_both: NDArray[np.bool_]
+    by_selection: NDArray[np.bool_]
+    cut_short: bool
+
+
+def run_builds(
+    trial: Trial, builds: int, seed: int, ends: TrimmerEnds, factors: Sequence[float], each: Callable[[int], None]
+) -> BuildsDone:
+    """Random builds. ends: of the variable oscillator's trimmer, where it has one; factors: of the capacitors to select
+    from. `each` is told how many are done.
+    """
     runs = Outcomes(*np.empty((len(OUTCOMES), builds)))  # filled as they come: so many are in memory once
+    by_both, by_selection = np.zeros((2, builds), dtype=bool)
     done, cut_short = 0, False
     try:
-        for run in build_runs(trial, builds, seed):
+        for values in build_values(trial, builds, seed):
+            run, now = trial.law.outcomes(values), slice(done, done + len(values))
             for name in OUTCOMES:
-                getattr(runs, name)[done : done + len(run)] = getattr(run, name)
-            done += len(run)
+                getattr(runs, name)[now] = getattr(run, name)
+            by_both[now] = ends is not None and reached_by_both(trial, values, ends)
+            by_selection[now] = reached_by_selection(trial, values, factors)
+            done = now.stop
             each(done)
     except KeyboardInterrupt:
         if not done:
             raise
         cut_short = True
-    return Outcomes(*(getattr(runs, name)[:done] for name in OUTCOMES)), cut_short
+    finished = Outcomes(*(getattr(runs, name)[:done] for name in OUTCOMES))
+    return BuildsDone(finished, by_both[:done], by_selection[:done], cut_short)
 
 
 def tolerance_figures(
-    opened: OpenedDesign, builds: int, seed: int, each: Callable[[int], None] = lambda done: None
+    opened: OpenedDesign,
+    builds: int,
+    seed: int,
+    each: Callable[[int], None] = lambda done: None,
+    beside: Beside | None = None,
 ) -> ToleranceFigures:
-    """Run the builds and collect the figures. Ctrl-C ends the builds; the rest is made from those that are done."""
+    """Run the builds and collect the figures. Ctrl-C ends the builds; the rest is made from those that are done.
+
+    beside: does the corners and the tighter parts meanwhile; None: they are done here.
+    """
     trial, section = trial_of(opened), goals_of(opened)
     goals = BuildGoals(section.lowest, section.highest, section.unevenness)
-    runs, cut_short = run_builds(trial, builds, seed, each)
-    fewer = min(len(runs), MOST_TIGHTER_BUILDS)
-    tighter: tuple[Tighter, ...] = ()
+    estimates, fewer = linear_estimates(trial), min(builds, MOST_TIGHTER_BUILDS)
+    beside = beside or Beside(here=True)
+    beside.work(worst_cases, trial, estimates)
+    beside.work(tighter_parts, trial, estimates, goals, fewer, seed)
+    ends, factors = variable_trimmer_ends(opened), selection_factors(opened, SELECTION_SERIES)
+    runs, by_both, by_selection, cut_short = run_builds(trial, builds, seed, ends, factors, each)
+    worst, tighter = beside.worked(), ()
     if not cut_short:
         try:
-            tighter = tighter_parts(trial, goals, fewer, seed)
+            tighter = beside.worked()
         except KeyboardInterrupt:
             cut_short = True
-    worst, reached, ends = worst_cases(trial), runs.reached, variable_trimmer_ends(opened)
     return collected(
         ToleranceFigures,
         {"design": opened.design, "trial": trial, "section": section, "tighter": tighter},
         builds_asked=builds,
         builds=len(runs),
         seed=seed,
-        outcomes=tuple(_outcome(estimate, runs, worst[estimate.outcome]) for estimate in linear_estimates(trial)),
-        zero_beat_reached=ShareFigure(*share_of(reached)),
-        zero_beat_by_both=None if ends is None else ShareFigure(*reached_by_both(trial, len(runs), seed, ends)),
-        zero_beat_by_selection=ShareFigure(
-            *reached_by_selection(trial, len(runs), seed, selection_factors(opened, SELECTION_SERIES))
-        ),
+        outcomes=tuple(_outcome(estimate, runs, worst[estimate.outcome]) for estimate in estimates),
+        zero_beat_reached=ShareFigure(*share_of(runs.reached)),
+        zero_beat_by_both=None if ends is None else ShareFigure(*share_of(by_both)),
+        zero_beat_by_selection=ShareFigure(*share_of(by_selection)),
         good=ShareFigure(*share_of(goals.met(runs))),
         goals=_goals(section, goals, runs),
         interrupted=cut_short,
@@ -227,7 +259,9 @@ def _outcome(estimate: LinearEstimate, runs: Outcomes, worst: tuple[float, float
     if name in AFTER_TUNING:
         values = values[runs.reached]
     values = values[~np.isnan(values)]
-    quantiles = np.percentile(values, [5.0, 50.0, 95.0]) if values.size else None
+    quantiles = None
+    if values.size:  # as np.percentile, which loads masked arrays for it, longer than this takes
+        quantiles = np.interp([0.05, 0.5, 0.95], np.linspace(0.0, 1.0, values.size), np.sort(values))
     return collected(OutcomeFigure, {"estimate": estimate, "values": values, "quantiles": quantiles, "worst": worst})
 
 

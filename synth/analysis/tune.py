@@ -4,13 +4,14 @@ from __future__ import annotations
 
 import os
 from collections.abc import Sequence
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from pathlib import Path
 
 import numpy as np
 
 from models.pitch import frequency_of_note, note_name
 from models.pitch_field import PitchField
+from models.quick_dataclass import dataclass
 from synth.analysis.figures import OfDesign, collected, of, told_apart
 from synth.build.workbench import OpenedDesign
 from synth.designs.shipped import shipped_tune

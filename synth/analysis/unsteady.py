@@ -2,13 +2,12 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
-
 import numpy as np
 
 from models.circuit.envelope import Outcome
 from models.circuit.small_signal import small_signal
 from models.circuit.start_up import StartUp
+from models.quick_dataclass import dataclass
 from synth.analysis.circuit_points import unsteady_points
 from synth.analysis.figures import OfDesign, collected, of
 from synth.analysis.oscillator import PreparedOscillator

@@ -10,7 +10,7 @@ from __future__ import annotations
 import math
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager
-from dataclasses import dataclass, fields, replace
+from dataclasses import fields, replace
 from functools import lru_cache
 from typing import Any
 
@@ -37,6 +37,7 @@ from models.circuit.variable_law import VariableLaw
 from models.circuit.variable_oscillator import VariableOscillator, law_capacitances, solve_along
 from models.circuit.work import bounded_work
 from models.hand.capacitance_curve import CapacitanceCurve
+from models.quick_dataclass import dataclass
 from models.roots import root
 from models.tank import Tank
 from synth.build.drawing_assembly import drawing_of, mixer_of

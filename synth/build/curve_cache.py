@@ -32,7 +32,7 @@ from synth.progress_line import ProgressLine
 LARGEST_FILE = 2_000_000  # bytes; a field of both hands takes some 400 000
 LARGEST_FOLDER = 50_000_000  # bytes of all fields together
 
-SOLVER_FILES = ("hand/*.py", "electrostatics/*.py", "constants.py", "normal_law.py", "spline.py")
+SOLVER_FILES = ("hand/*.py", "electrostatics/*.py", "constants.py", "normal_law.py", "quick_dataclass.py", "spline.py")
 
 
 def cache_folder() -> Path:

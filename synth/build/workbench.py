@@ -6,7 +6,7 @@ import math
 import sys
 from collections.abc import Callable, Mapping
 from contextlib import suppress
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from functools import cached_property
 from pathlib import Path
 from typing import TypeVar, cast
@@ -31,6 +31,7 @@ from models.hand.hand_field import HandField, distances_of, heights_of
 from models.hand.scene import POSTURES, Posture, Scene
 from models.instrument import AnyDetector, Instrument
 from models.pitch_field import PitchField, pitch_field
+from models.quick_dataclass import dataclass
 from models.tank import Tank
 from models.volume.both_hands import BothHands
 from models.volume.volume_antenna import VolumeAntenna

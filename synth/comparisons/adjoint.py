@@ -7,7 +7,6 @@ solve for all of them.
 from __future__ import annotations
 
 from collections.abc import Callable, Sequence
-from dataclasses import dataclass
 
 import numpy as np
 
@@ -16,6 +15,7 @@ from models.circuit.adjoint import oscillator_adjoint
 from models.circuit.oscillator import steady_state
 from models.circuit.part_values import part_values, with_part_value
 from models.circuit.steady_state import SteadyState
+from models.quick_dataclass import dataclass
 from synth.comparisons.benchmark_report import BenchmarkGoal, Cell, Column, Comparison, side_by_side
 from synth.comparisons.oscillator import CIRCUITS
 

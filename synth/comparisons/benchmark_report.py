@@ -4,10 +4,12 @@ from __future__ import annotations
 
 import tracemalloc
 from collections.abc import Callable, Mapping
-from dataclasses import asdict, dataclass, fields
+from dataclasses import asdict, fields
 from statistics import median
 from time import process_time
 from typing import Any, TypeVar
+
+from models.quick_dataclass import dataclass
 
 SCHEMA = "beatfield.benchmark/1"
 

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Mapping
-from dataclasses import dataclass
 
 import numpy as np
 
@@ -13,6 +12,7 @@ from models.circuit.drawing import Drawable
 from models.circuit.oscillator import steady_state
 from models.circuit.part_values import part_values, with_part_value
 from models.circuit.steady_state import SteadyState
+from models.quick_dataclass import dataclass
 from synth.analysis.circuit_builds import OF_RESONANCE, SHARED
 from synth.analysis.tolerance import trial_of
 from synth.build.workbench import OpenedDesign, open_design

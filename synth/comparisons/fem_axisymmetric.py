@@ -12,7 +12,6 @@ from __future__ import annotations
 
 import math
 from collections.abc import Callable, Mapping
-from dataclasses import dataclass
 from itertools import pairwise
 from typing import Any
 
@@ -20,6 +19,7 @@ import numpy as np
 
 from models.arrays import Floats
 from models.constants import VACUUM_PERMITTIVITY
+from models.quick_dataclass import dataclass
 from synth.libraries import require
 
 FAR = 50.0  # times the size of the body

@@ -9,7 +9,6 @@ diagonal as preconditioner: a direct solution takes longer and more memory in th
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
 from typing import Any
 
 import numpy as np
@@ -17,6 +16,7 @@ from scipy.sparse.linalg import LinearOperator, cg
 
 from models.arrays import Floats
 from models.constants import VACUUM_PERMITTIVITY
+from models.quick_dataclass import dataclass
 from synth.comparisons.fem_axisymmetric import NEAR, PURPOSE, Found, NotSolvedError, along, assembled, outward
 from synth.libraries import require
 

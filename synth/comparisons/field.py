@@ -9,7 +9,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Callable, Mapping, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from functools import partial
 
 import numpy as np
@@ -17,6 +17,7 @@ import numpy as np
 from models.constants import VACUUM_PERMITTIVITY
 from models.electrostatics import mesh
 from models.electrostatics.boundary_elements import capacitance_matrix
+from models.quick_dataclass import dataclass
 from synth.comparisons import fem_axisymmetric, fem_blocks
 from synth.comparisons.benchmark_report import BenchmarkGoal, Cell, Column, Comparison, timed
 from synth.comparisons.fem_axisymmetric import NotSolvedError

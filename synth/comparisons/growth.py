@@ -3,13 +3,13 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Sequence
-from dataclasses import dataclass
 
 import numpy as np
 
 from models.builds.tolerance import monte_carlo
 from models.electrostatics import mesh
 from models.electrostatics.boundary_elements import capacitance_matrix
+from models.quick_dataclass import dataclass
 from synth.analysis.compare_figures import compare_figures
 from synth.analysis.tolerance import trial_of
 from synth.build.workbench import open_loaded

@@ -10,13 +10,14 @@ some hundred cycles after switch-on.
 from __future__ import annotations
 
 from collections.abc import Callable, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from statistics import median
 
 from models.circuit.bias import Bias
 from models.circuit.common_base import AntennaLoad, Load, OscillatorCircuit
 from models.circuit.oscillator import steady_state
 from models.circuit.transient import measure, run_length, simulate
+from models.quick_dataclass import dataclass
 from synth.comparisons.benchmark_report import BenchmarkGoal, Cell, Column, Comparison, timed
 
 SMALL = Bias(wiper_capacitor=22e-9, base_capacitor=22e-9)

@@ -7,7 +7,7 @@ The integration goes on until the envelope has found its steady state. Compared 
 from __future__ import annotations
 
 from collections.abc import Callable
-from dataclasses import dataclass, replace
+from dataclasses import replace
 
 import numpy as np
 from scipy.interpolate import PchipInterpolator
@@ -15,6 +15,7 @@ from scipy.interpolate import PchipInterpolator
 from models.circuit.common_base import OscillatorCircuit
 from models.circuit.start_up import REACHED, StartUp, start_up
 from models.circuit.transient import POINTS_PER_CYCLE, cycle_swings, simulate
+from models.quick_dataclass import dataclass
 from synth.comparisons.benchmark_report import BenchmarkGoal, Cell, Column, Comparison, timed
 from synth.comparisons.oscillator import CIRCUITS
 

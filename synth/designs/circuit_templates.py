@@ -9,9 +9,10 @@ from __future__ import annotations
 
 import math
 from collections.abc import Mapping
-from dataclasses import dataclass, field
+from dataclasses import field
 from typing import Final
 
+from models.quick_dataclass import dataclass
 from synth.designs.quantity import parse
 
 COMMON: Final[Mapping[tuple[str, str], str | float]] = {

@@ -12,7 +12,7 @@ and `variable` say at which node each output resistor ends, `tone` where the ton
 from __future__ import annotations
 
 from collections.abc import Iterator, Mapping
-from dataclasses import dataclass, field
+from dataclasses import field
 from typing import Any, Final
 
 from models.branch.tapped_coil import TYPICAL_COUPLING
@@ -22,6 +22,7 @@ from models.circuit.field_effect import FieldEffect
 from models.circuit.inverter import Inverter
 from models.circuit.network import GROUND
 from models.circuit.triode import Triode
+from models.quick_dataclass import dataclass
 from synth.designs.schema import REQUIRED, Key, did_you_mean, domain_text, read_value, write_value
 from synth.errors import DesignError
 

@@ -10,9 +10,10 @@ import difflib
 import json
 import math
 from collections.abc import Callable, Iterable, Mapping
-from dataclasses import MISSING, Field, dataclass, field, fields, replace
+from dataclasses import MISSING, Field, field, fields, replace
 from typing import Any, ClassVar, Final, TypeVar, dataclass_transform
 
+from models.quick_dataclass import dataclass
 from synth.designs.quantity import PLAIN, format_quantity, parse
 from synth.errors import DesignError
 from synth.files.plain_text import invisible
@@ -225,24 +226,6 @@ class SectionValues:
                 raise DesignError(f"{key.path} = {value!r}: {error}") from None
             object.__setattr__(self, name, checked)
 
-    # one method of each for all sections: one generated for each of them takes a tenth of the time a program starts in
-
-    def _values(self) -> tuple[Any, ...]:
-        return tuple(getattr(self, name) for name in self.__dataclass_fields__)
-
-    def __eq__(self, other: object) -> bool:
-        if not isinstance(other, SectionValues) or type(other) is not type(self):
-            return NotImplemented
-        return self._values() == other._values()
-
-    def __hash__(self) -> int:
-        return hash(self._values())
-
-    def __repr__(self) -> str:
-        named = zip(self.__dataclass_fields__, self._values(), strict=True)
-        values = ", ".join(f"{name}={value!r}" for name, value in named)
-        return f"{type(self).__name__}({values})"
-
 
 Kind = TypeVar("Kind", bound=SectionValues)
 
@@ -252,7 +235,7 @@ def design_section(name: str = "", help: str = "") -> Callable[[type[Kind]], typ
     """Make a frozen dataclass of a class whose fields are keys: the section `name` of a design file."""
 
     def made(plain: type[Kind]) -> type[Kind]:
-        kind = dataclass(frozen=True, slots=True, eq=False, repr=False)(plain)
+        kind = dataclass(frozen=True, slots=True)(plain)
         kind.section, kind.help = name, help
         kind.keys = {
             entry.name: replace(entry.metadata["key"], section=name, name=entry.name)

@@ -8,9 +8,10 @@ Each section checks its values against its keys, the design checks them against 
 from __future__ import annotations
 
 from collections.abc import Iterator, Mapping
-from dataclasses import dataclass, field, fields
+from dataclasses import field, fields
 from typing import Any, Final, get_args, get_type_hints
 
+from models.quick_dataclass import dataclass
 from synth.designs.build_sections import GoalsSection, TemperatureSection, TolerancesSection
 from synth.designs.checks import cross_faults
 from synth.designs.oscillator_sections import (

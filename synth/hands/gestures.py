@@ -9,7 +9,6 @@ body, and that the hand turns and opens as it plays.
 from __future__ import annotations
 
 from collections.abc import Callable, Sequence
-from dataclasses import dataclass
 from itertools import pairwise
 from typing import TYPE_CHECKING
 
@@ -17,6 +16,7 @@ import numpy as np
 from numpy.typing import ArrayLike
 
 from models.arrays import Floats
+from models.quick_dataclass import dataclass
 from synth.errors import DesignError, at_place
 from synth.hands.hand_path import HandPath
 

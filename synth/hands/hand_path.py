@@ -7,12 +7,12 @@ is not smoothed here: the voice applies its one 5 ms pole to every path alike.
 from __future__ import annotations
 
 from collections.abc import Iterator
-from dataclasses import dataclass
 
 import numpy as np
 
 from models.arrays import Floats
 from models.checks import finite_array, positive, positive_array
+from models.quick_dataclass import dataclass
 
 
 @dataclass(frozen=True, slots=True, eq=False)

@@ -15,13 +15,13 @@ from __future__ import annotations
 
 import math
 from collections.abc import Sequence
-from dataclasses import dataclass
 from itertools import pairwise
 
 import numpy as np
 
 from models.arrays import Floats
 from models.checks import non_negative, positive
+from models.quick_dataclass import dataclass
 from synth.errors import DesignError
 
 RATE = 100.0  # Hz

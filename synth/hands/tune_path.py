@@ -14,7 +14,6 @@ Neglected: that the ear corrects a note while it sounds, errors that grow with t
 
 from __future__ import annotations
 
-from dataclasses import dataclass
 from itertools import pairwise
 
 import numpy as np
@@ -23,6 +22,7 @@ from models.arrays import Floats
 from models.checks import finite, non_negative
 from models.pitch import cents, frequency_of_note
 from models.pitch_field import PitchField
+from models.quick_dataclass import dataclass
 from synth.errors import DesignError
 from synth.hands.gestures import DIP, TREMOR_SIZE, VIBRATO_RATE, dip, minimum_jerk, playable_range, stamps, tremor
 from synth.hands.hand_path import HandPath

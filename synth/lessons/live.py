@@ -3,13 +3,13 @@
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import ArrayLike
 
 from models.arrays import Floats
 from models.checks import finite, positive
+from models.quick_dataclass import dataclass
 from synth.lessons.recipes import PEAK, Recipe, RecipeSound
 from synth.lessons.words import said
 from synth.sound.source import Sound

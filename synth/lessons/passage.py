@@ -2,12 +2,11 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
-
 import numpy as np
 
 from models.arrays import Floats
 from models.checks import finite_array, positive_array
+from models.quick_dataclass import dataclass
 from synth.hands.hand_path import HandBlock
 from synth.lessons.recipes import Recipe, performed
 

@@ -13,7 +13,7 @@ from __future__ import annotations
 
 import math
 from abc import ABC, abstractmethod
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from functools import cache
 from typing import Protocol
 
@@ -24,6 +24,7 @@ from models.detector.memoryless import envelope_harmonics
 from models.detector.rectified_sum import half_wave_rectified, rectified_side_line, sum_of_tones
 from models.instrument import Instrument
 from models.pulling import advance_phase, pulled_beat, pulled_line_ratio
+from models.quick_dataclass import dataclass
 from synth.hands.hand_path import HandBlock
 from synth.lessons.waves import Tone, Waves, oscillators
 from synth.sound.beat_phase import STEPS_PER_TURN, TURN_MASK, accumulate

@@ -2,12 +2,13 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass, replace
+from dataclasses import replace
 
 from models.branch.antenna_branch import DIRECT
 from models.detector.memoryless import Detector
 from models.instrument import Instrument
 from models.pitch_field import PitchField, pitch_field
+from models.quick_dataclass import dataclass
 from models.tank import Tank
 from models.volume.volume_antenna import VolumeAntenna
 from synth.designs.design_file import Design

@@ -2,12 +2,11 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
-
 import numpy as np
 
 from models.arrays import Floats
 from models.checks import finite, non_negative, one_of, positive
+from models.quick_dataclass import dataclass
 from synth.lessons.live import LiveStage
 from synth.lessons.passage import FADE_TIME, SAMPLE_RATE, Passage, joined
 from synth.lessons.words import said
@@ -117,6 +116,10 @@ class Lesson:
     stages: tuple[Stage, ...]
     pages: tuple[LiveStage, ...]
     experiments: tuple[Experiment, ...] = ()
+
+    def stem(self, index: int) -> str:
+        """Name of a stage's files without their ending."""
+        return f"{index + 1:02d}-{self.stages[index].slug}"
 
 
 def line(frequency: float, level_db: float, start: float, end: float) -> Claim:

@@ -20,7 +20,7 @@ it draws with `models.detector`.
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass, replace
+from dataclasses import replace
 
 import numpy as np
 
@@ -28,6 +28,7 @@ from models.arrays import Floats
 from models.checks import fraction, non_negative, one_of, positive
 from models.detector.memoryless import envelope_waveform
 from models.pulling import pulled_beat
+from models.quick_dataclass import dataclass
 
 BENDS = ("none", "square", "rectified", "product", "squared", "exponential")
 HEARD = ("sum", "bent", "filtered")

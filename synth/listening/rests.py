@@ -12,12 +12,12 @@ The ends of a rest, where the hand still moves and the note before reverberates,
 from __future__ import annotations
 
 from collections.abc import Iterator
-from dataclasses import dataclass
 
 import numpy as np
 
 from models.arrays import Floats
 from models.pitch import cents
+from models.quick_dataclass import dataclass
 from synth.listening.phases import MAINS, resting_frequency
 from synth.listening.tracker import STEP, PitchTrack
 

@@ -22,7 +22,6 @@ from __future__ import annotations
 
 import math
 from collections.abc import Callable, Iterator
-from dataclasses import dataclass
 from typing import Final
 
 import numpy as np
@@ -31,6 +30,7 @@ from scipy.signal import firwin, oaconvolve, resample_poly
 
 from models.arrays import Floats, Ints
 from models.checks import positive
+from models.quick_dataclass import dataclass
 from synth.listening.phases import by_phase, harmonics_around
 
 LOWEST, HIGHEST = 28.0, 4200.0  # Hz

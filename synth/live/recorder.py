@@ -4,13 +4,13 @@ from __future__ import annotations
 
 import threading
 from contextlib import ExitStack, suppress
-from dataclasses import dataclass
 from functools import partial
 from pathlib import Path
 from queue import SimpleQueue
 from typing import TYPE_CHECKING
 
 from models.arrays import Floats
+from models.quick_dataclass import dataclass
 from synth.files.plain_text import counted
 
 if TYPE_CHECKING:

@@ -7,12 +7,12 @@ from __future__ import annotations
 import threading
 import time
 from collections.abc import Callable
-from dataclasses import dataclass
 from typing import Any, NamedTuple, Protocol
 
 import numpy as np
 from numpy.typing import NDArray
 
+from models.quick_dataclass import dataclass
 from synth.errors import DeviceError
 
 Latency = float | str

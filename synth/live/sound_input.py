@@ -4,13 +4,14 @@ from __future__ import annotations
 
 import threading
 from collections.abc import Callable
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
 
 from models.arrays import Floats
+from models.quick_dataclass import dataclass
 from synth.errors import DeviceError
 from synth.live.sound_device import device_number, portaudio
 

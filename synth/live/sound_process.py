@@ -6,10 +6,11 @@ import multiprocessing
 import signal
 from collections.abc import Iterator
 from contextlib import contextmanager
-from dataclasses import dataclass
 from functools import cached_property
 from multiprocessing.connection import Connection
 from typing import TYPE_CHECKING, Any, Self
+
+from models.quick_dataclass import dataclass
 
 if TYPE_CHECKING:
     from synth.live.link import LiveLink

@@ -9,13 +9,13 @@ from __future__ import annotations
 
 import threading
 from collections.abc import Callable
-from dataclasses import dataclass
 from pathlib import Path
 from typing import NamedTuple
 
 import numpy as np
 
 from models.arrays import Floats
+from models.quick_dataclass import dataclass
 from synth.errors import DeviceError
 from synth.hands.hand_path import HandPath
 from synth.live.link import ROWS, TAKE_SECONDS, RowRing, row_step

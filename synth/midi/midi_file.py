@@ -12,9 +12,10 @@ from __future__ import annotations
 import io
 from bisect import bisect_right
 from collections.abc import Iterable
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from typing import Any
 
+from models.quick_dataclass import dataclass
 from synth.errors import DesignError
 from synth.libraries import require
 from synth.tunes.melody import LONGEST, MOST_NOTES, SHORTEST_NOTE, TOUCHING, Tune, TuneNote, checked_tune

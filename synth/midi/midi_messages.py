@@ -30,11 +30,11 @@ from __future__ import annotations
 import math
 import os
 from collections.abc import Iterable
-from dataclasses import dataclass
 from typing import Any
 
 from models.checks import finite, fraction, positive
 from models.pitch import note_number
+from models.quick_dataclass import dataclass
 from synth.files.atomic_file import atomic_path
 from synth.libraries import require
 

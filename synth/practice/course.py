@@ -3,8 +3,9 @@
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass, replace
+from dataclasses import replace
 
+from models.quick_dataclass import dataclass
 from synth.practice.score import Goal, Score
 
 COUNT_IN = 2.0  # s from the start to the first note

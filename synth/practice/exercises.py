@@ -8,8 +8,9 @@ or flats is preferred to one that is no more than `PREFERRED` semitones nearer.
 from __future__ import annotations
 
 from collections.abc import Callable, Collection
-from dataclasses import dataclass, replace
+from dataclasses import replace
 
+from models.quick_dataclass import dataclass
 from synth.errors import DesignError
 from synth.hands.gestures import CHOSEN_NOTE, MAJOR_STEPS
 from synth.practice.score import Goal, Score, Vibrato, in_turn

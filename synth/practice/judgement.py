@@ -9,13 +9,13 @@ from __future__ import annotations
 
 import math
 from collections.abc import Sequence
-from dataclasses import dataclass
 from itertools import pairwise
 
 import numpy as np
 from numpy.typing import NDArray
 
 from models.arrays import Floats
+from models.quick_dataclass import dataclass
 from synth.practice.course import HEARD
 from synth.practice.score import Goal, Score
 

@@ -9,10 +9,11 @@ import csv
 import io
 import math
 from collections.abc import Sequence
-from dataclasses import astuple, dataclass, fields
+from dataclasses import astuple, fields
 from datetime import date, datetime
 from pathlib import Path
 
+from models.quick_dataclass import dataclass
 from synth.errors import DesignError
 from synth.files.atomic_file import make_folder, write_text
 from synth.files.input_file import read_text

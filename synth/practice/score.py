@@ -4,10 +4,10 @@ from __future__ import annotations
 
 from bisect import bisect_right
 from collections.abc import Sequence
-from dataclasses import dataclass
 from itertools import pairwise
 
 from models.checks import fraction, non_negative, positive
+from models.quick_dataclass import dataclass
 from synth.tunes.melody import TOUCHING, Tune
 
 

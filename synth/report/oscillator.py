@@ -10,7 +10,7 @@ import numpy as np
 from models.circuit.ripple_law import BOTH_BASES, SUPPLY
 from models.circuit.transient import TransientRecord
 from synth.analysis.adjoint_figures import Hum
-from synth.analysis.oscillator import FOLLOWED, AdjustedReading, OscillatorFigures, TestPoint
+from synth.analysis.oscillator import UNKNOWN, AdjustedReading, OscillatorFigures, TestPoint
 from synth.analysis.oscillator_resonance import ResonanceFigures
 from synth.designs.quantity import format_quantity
 from synth.report.mixer import mixer_facts
@@ -153,7 +153,7 @@ def _trimmer(report: OscillatorFigures) -> str:
 
 def _startup(report: OscillatorFigures) -> str:
     if report.startup_s is None:
-        return "not to this oscillation" if report.startup_by == FOLLOWED else report.startup_by
+        return UNKNOWN if report.startup_by == UNKNOWN else "not to this oscillation"
     return f"{_time(report.startup_s)} to 90 % of the swing ({report.startup_by})"
 
 

@@ -4,8 +4,8 @@ from __future__ import annotations
 
 import math
 from collections.abc import Sequence
-from dataclasses import dataclass
 
+from models.quick_dataclass import dataclass
 from synth.analysis.sheet_figures import SheetFigures
 from synth.report.sheet_markup import tag, text
 

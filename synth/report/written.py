@@ -8,9 +8,10 @@ import json
 import sys
 from argparse import Namespace
 from collections.abc import Callable, Iterable, Sequence
-from dataclasses import asdict, dataclass, fields, is_dataclass
+from dataclasses import asdict, fields, is_dataclass
 from typing import Any, Generic, TypeVar
 
+from models.quick_dataclass import dataclass
 from synth.files import atomic_file
 from synth.files.plain_text import for_spreadsheet, valid_utf8
 from synth.terminal import shown

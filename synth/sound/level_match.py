@@ -9,12 +9,12 @@ little in loudness.
 from __future__ import annotations
 
 from collections.abc import Callable, Sequence
-from dataclasses import dataclass
 
 import numpy as np
 
 from models.arrays import Floats
 from models.checks import positive
+from models.quick_dataclass import dataclass
 from synth.build.workbench import OpenedDesign
 from synth.errors import DesignError
 from synth.hands.hand_path import HandPath

@@ -19,7 +19,6 @@ from __future__ import annotations
 
 import math
 from collections.abc import Callable
-from dataclasses import dataclass
 from functools import lru_cache
 
 import numpy as np
@@ -29,6 +28,7 @@ from models.circuit.mixer_table import DrawnDetector
 from models.detector.diode_response import beat_cycle
 from models.detector.memoryless import Detector
 from models.instrument import Instrument
+from models.quick_dataclass import dataclass
 from synth.sound.band_edges import FADE_FROM, FADE_TO, FoldingLines, highest_offsets
 from synth.sound.beat_phase import spread
 from synth.sound.wavetable import FAINT, MOST_HARMONICS, SMALLEST_SIZE, Cycles, table_size

@@ -7,7 +7,6 @@ changes by each share times the tables of `synth.sound.row_table.change_tables`,
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass
 
 import numpy as np
 
@@ -15,6 +14,7 @@ from models.arrays import Floats
 from models.checks import positive
 from models.instrument import Instrument
 from models.pulling import PulledPhase, pulled_beat_of
+from models.quick_dataclass import dataclass
 from synth.errors import DesignError
 from synth.sound.beat_phase import (
     MOST_TURNS,

@@ -2,10 +2,11 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from itertools import pairwise
 
 from models.checks import finite, non_negative, positive
+from models.quick_dataclass import dataclass
 from synth.errors import DesignError
 
 MOST_NOTES = 2000

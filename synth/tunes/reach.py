@@ -6,12 +6,13 @@ Every piece of advice is tried on the instrument before it is given.
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass, replace
+from dataclasses import replace
 
 import numpy as np
 
 from models.pitch import frequency_of_note
 from models.pitch_field import PitchField, pitch_field
+from models.quick_dataclass import dataclass
 from models.roots import root
 from synth.tunes.melody import FARTHEST_TRANSPOSED, Tune
 

@@ -3,11 +3,12 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass, field
+from dataclasses import field
 from typing import Generic, TypeVar
 
 from models.hand.scene import Scene
 from models.pitch_field import NoteLine
+from models.quick_dataclass import dataclass
 from synth.window.figure_outline import Sight
 from synth.window.layout import Frame, Layout
 from synth.window.painter import Painter

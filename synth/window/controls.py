@@ -8,11 +8,12 @@ from __future__ import annotations
 
 import math
 from collections.abc import Mapping
-from dataclasses import dataclass, field, replace
+from dataclasses import field, replace
 
 from models.detector.memoryless import DETECTORS
 from models.hand.earthing import USUAL_SHOES
 from models.pitch import NAMES, note_name, parse_note
+from models.quick_dataclass import dataclass
 
 OFF = "off"
 SCALES: dict[str, tuple[int, ...]] = {

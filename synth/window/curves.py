@@ -7,12 +7,12 @@ spectrum is gathered on a logarithmic axis of frequency; a lesson's is that of i
 from __future__ import annotations
 
 import functools
-from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
 from models.arrays import Floats
+from models.quick_dataclass import dataclass
 
 LOWEST = 20.0  # Hz
 HIGHEST = 20000.0  # Hz

@@ -3,9 +3,10 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from itertools import combinations_with_replacement, pairwise
 
+from models.quick_dataclass import dataclass
 from synth.window import palette
 from synth.window.box import Box
 from synth.window.canvas import PlayCanvas

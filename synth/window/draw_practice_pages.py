@@ -3,11 +3,11 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
 
 import numpy as np
 
 from models.pitch import note_name
+from models.quick_dataclass import dataclass
 from synth.files.plain_text import counted
 from synth.practice.judgement import Judgement, NoteResult
 from synth.practice.progress import Run, by_day

@@ -6,7 +6,6 @@ import functools
 import itertools
 import math
 from collections.abc import Iterable
-from dataclasses import dataclass
 from typing import Final
 
 import numpy as np
@@ -19,6 +18,7 @@ from models.hand.antennas import LoopAntenna, PlateAntenna, RingAntenna, VolumeP
 from models.hand.meshes import hand_shape
 from models.hand.scene import Scene
 from models.outline import convex_outline
+from models.quick_dataclass import dataclass
 from synth.window import palette
 from synth.window.box import Box
 from synth.window.canvas import PlayCanvas

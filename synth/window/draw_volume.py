@@ -2,8 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
-
+from models.quick_dataclass import dataclass
 from synth.window import palette
 from synth.window.box import Box
 from synth.window.canvas import PlayCanvas

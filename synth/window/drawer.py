@@ -3,8 +3,9 @@
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import replace
 
+from models.quick_dataclass import dataclass
 from synth.window import palette
 from synth.window.box import Box
 from synth.window.canvas import PlayCanvas

@@ -7,14 +7,13 @@ solved. The law is laid at the solved parts nearest to the wanted ones, so that 
 
 from __future__ import annotations
 
-from dataclasses import dataclass
-
 import numpy as np
 
 from models.circuit.adjoint import FrequencySlopes, oscillator_adjoint
 from models.circuit.drawing import Load
 from models.circuit.variable_law import VariableLaw
 from models.circuit.variable_oscillator import with_antenna
+from models.quick_dataclass import dataclass
 from synth.build.assembly import branch_of, wired
 from synth.build.circuit_assembly import loaded_circuit
 from synth.build.workbench import OpenedDesign

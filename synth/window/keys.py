@@ -2,8 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
-
+from models.quick_dataclass import dataclass
 from synth.window.controls import CONTROL_NAMES
 
 

@@ -3,10 +3,11 @@
 from __future__ import annotations
 
 from collections.abc import Container
-from dataclasses import dataclass, fields, replace
+from dataclasses import fields, replace
 from typing import Any
 
 from models.checks import positive
+from models.quick_dataclass import dataclass
 from synth.window.box import Box as Box
 
 SMALLEST = (900, 560)  # pixels, at text sizes up to 100 %; below it the window only asks to be enlarged

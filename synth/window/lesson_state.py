@@ -3,9 +3,10 @@
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from typing import Literal
 
+from models.quick_dataclass import dataclass
 from synth.lessons.live import LiveChoice, LiveLesson, LiveStage
 from synth.lessons.recipes import difference_of
 from synth.window.box import Box

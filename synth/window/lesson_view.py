@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import functools
 import math
-from dataclasses import dataclass, field
+from dataclasses import field
 from itertools import pairwise
 from typing import TYPE_CHECKING, Final, NamedTuple
 
@@ -13,6 +13,7 @@ from numpy.typing import NDArray
 
 from models.arrays import Floats
 from models.pitch import nearest_note
+from models.quick_dataclass import dataclass
 from synth.lessons.live import Axis, LiveChoice
 from synth.lessons.recipes import added_capacitance, difference_of
 from synth.window import palette

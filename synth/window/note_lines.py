@@ -3,11 +3,11 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Iterable, Sequence
-from dataclasses import dataclass
 from itertools import groupby, pairwise
 from typing import Literal
 
 from models.pitch_field import NoteLine
+from models.quick_dataclass import dataclass
 
 Weight = Literal["octave", "natural", "accidental"]
 

@@ -3,9 +3,9 @@
 from __future__ import annotations
 
 from collections.abc import Collection, Sequence
-from dataclasses import dataclass
 
 from models.pitch_field import NoteLine
+from models.quick_dataclass import dataclass
 from synth.hands.gestures import minimum_jerk
 from synth.hands.tune_path import PORTAMENTO
 

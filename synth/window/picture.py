@@ -5,13 +5,14 @@ from __future__ import annotations
 import math
 import time
 from collections.abc import Sequence
-from dataclasses import dataclass, field, replace
+from dataclasses import field, replace
 
 import numpy as np
 
 from models.arrays import Floats
 from models.instrument import Instrument
 from models.pitch import nearest_note
+from models.quick_dataclass import dataclass
 from synth.live.contract import InstrumentSound
 from synth.live.meters import Meters
 from synth.window.curves import FRAMES, OSCILLOGRAM_POINTS, Spectrum, spectrum
@@ -133,7 +134,7 @@ def status_pieces(meters: Meters, kept_seconds: float = 0.0) -> tuple[str, ...]:
     return (pieces[0], *kept, *pieces[1:])
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(frozen=True)
 class Picture:
     """What one picture shows beside the state: readouts, lines of text, levels, oscillogram and its span, s.
 

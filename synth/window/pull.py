@@ -13,13 +13,13 @@ between steady notes. Beyond the outermost notes nothing is pulled.
 from __future__ import annotations
 
 from collections.abc import Collection
-from dataclasses import dataclass
 
 import numpy as np
 
 from models.arrays import Floats
 from models.pitch import frequency_of_note, note_number
 from models.pitch_field import PitchField
+from models.quick_dataclass import dataclass
 from synth.hands.gestures import minimum_jerk
 
 GLIDE = 0.3

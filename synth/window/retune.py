@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Mapping
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from typing import TYPE_CHECKING
 
 import numpy as np
@@ -15,6 +15,7 @@ from models.hand.scene import Scene
 from models.instrument import AnyDetector, Instrument
 from models.pitch import nearest_note
 from models.pitch_field import PitchField, pitch_field
+from models.quick_dataclass import dataclass
 from models.volume.both_hands import BothHands
 from models.volume.volume_antenna import VolumeAntenna
 from synth.build.assembly import detector_of

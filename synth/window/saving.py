@@ -3,10 +3,11 @@
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from typing import TYPE_CHECKING, Any
 
 from models.pitch import cents
+from models.quick_dataclass import dataclass
 from synth.build.workbench import open_loaded
 from synth.designs.design_file import design_text, read_design
 from synth.designs.edited import edited_text

@@ -4,13 +4,13 @@ from __future__ import annotations
 
 import math
 from collections.abc import Sequence
-from dataclasses import dataclass
 from typing import Final
 
 import numpy as np
 
 from models.arrays import Floats
 from models.pitch_field import NoteLine
+from models.quick_dataclass import dataclass
 from models.volume.volume_antenna import VolumeAntenna
 from synth.window.box import Box
 

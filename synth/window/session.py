@@ -43,6 +43,7 @@ from synth.window.tunable import (
     prepared,
     towards_parts,
     tunable,
+    unprepared,
     with_parts,
 )
 
@@ -111,9 +112,9 @@ class Side:
     `good`: the newest history that could be built; `waiting`: the parts that are being solved; `computing`: the stance
     whose field is; `seeking`: the value of a part that is being looked for, `seeking_for`: the settings it is for,
     `asked`: the newest ones asked for; `aim`: those whose sensitivity the law was asked for, and how often it may still
-    be corrected; `lost`: what was being solved when the process that solves ended. `text`: the
-    design as it is written. `opened`: the same, to be prepared for changes by `preparing`. `span`: how far C2 and C6
-    lie apart, and of what that was found.
+    be corrected; `lost`: what was being solved when the process that solves ended. `text`: the design as it is written.
+    `opened`: the same, until it is prepared for changes by `preparing`. `span`: how far C2 and C6 lie apart, and of
+    what that was found.
     """
 
     name: str
@@ -365,17 +366,20 @@ class Session:
         self._follow_match()
 
     def _correct(self, side: Side) -> None:
-        """Ask the law once more, from the circuit that was solved, where that is not as sensitive as it was to be."""
+        """Ask the law once more, from the circuit that was solved, where that is not as sensitive as it was to be.
+
+        Where the law has been asked often enough the part is looked for by solved circuits.
+        """
         aim = side.aim
         if aim is None or self.busy or self._unbuilt:
             return
         found, wanted = self._sensitivity(), aim.number("sensitivity")
         close = found is None or abs(found / wanted - 1.0) <= CLOSE
-        if close or side.corrections == 0 or aim.text("lever") != self.settings.text("lever"):
+        if close or aim.text("lever") != self.settings.text("lever"):
             side.aim = None
             return
         left, side.asked = side.corrections - 1, self.settings.with_value("sensitivity", wanted)
-        self._seek(side)
+        self._seek(side, by_law=left >= 0)
         side.corrections = left
 
     @property
@@ -386,17 +390,23 @@ class Session:
     def prepare(self) -> None:
         """Work out beside the window what first changes of solved circuits need, before they are asked for."""
         for side in self.sides:
-            if side.opened is not None and side.offer.first_order is None and side.offer.law is not None:
+            if side.offer.first_order is not None or side.offer.law is None:
+                side.opened = None
+            elif side.opened is not None:
                 side.preparing = self._pool().submit(tunable, side.opened)
-            side.opened = None
 
     def _take_prepared(self, side: Side, preparing: Future[Tunable]) -> None:
         side.preparing = None
         try:
             whole = prepared(side.offer, preparing.result())
         except (ValueError, SolverLostError) as error:
+            if isinstance(error, SolverLostError) and side.lost is not side.opened:
+                side.lost, self._notice = side.opened, LOST
+                self.prepare()
+                return
             self._notice = str(error)
-            return
+            whole = unprepared(side.offer, self._notice)
+        side.opened = None
         side.offers[AS_WRITTEN] = whole
         for other in self.sides:
             if other.offers is side.offers:
@@ -452,6 +462,7 @@ class Session:
             side.seeking_for = side.asked
             wanted, nearest = side.seeking_for.number("sensitivity"), _nearest_law(side, parts_of(side.seeking_for))
             if not by_law or nearest is None or LEVERS[side.seeking_for.text("lever")] == "antenna":
+                side.aim = None
                 side.seeking = self._pool().submit(part_for_sensitivity, side.offer, side.seeking_for, wanted)
             else:  # the law finds it soon; `_correct` sees to the rest
                 side.aim, side.corrections = side.seeking_for, CORRECTIONS
@@ -569,7 +580,7 @@ class Session:
         self._changed = True
 
     def _refuse(self, side: Side, reason: str) -> None:
-        side.history = replace(side.good, merging=side.history.merging)
+        side.history, side.aim = replace(side.good, merging=side.history.merging), None
         self._notice = reason
 
     def _solve(self, side: Side, parts: Parts, words: str) -> None:

@@ -3,7 +3,7 @@
 In the window's own process the work would hold the interpreter's lock while a picture is due. The process is an
 executor, which is given a function of a module and its arguments and gives a future; what both hold is small. One piece
 of work is done at a time. Cancelled, one that waits is never begun, and one under way is given up within some
-milliseconds: nobody waits for an answer that no one wants any more.
+milliseconds, also where it is only on its way there: nobody waits for an answer that no one wants any more.
 
 It ends with the window, or when the window's process has died. One that has died itself is started again for the next
 piece of work; the piece that was lost raises `SolverLostError`.
@@ -52,6 +52,7 @@ class Errand(Future[Any]):
         super().__init__()
         self.number = number
         self.message = pickle.dumps((number, *work))
+        self.unwanted = False
         self._give_up = give_up
 
     def cancel(self) -> bool:
@@ -99,13 +100,15 @@ class SolverProcess(Executor):
         self._ended, self._dropped = True, cancel_futures
         self._errands.put(None)
         if cancel_futures and (process := self._process) is not None:
-            process.kill()
+            with suppress(ValueError):  # it has just been given back
+                process.kill()
         if wait and self._courier is not None:
             self._courier.join()
 
     def _stop(self, errand: Errand) -> None:
-        """Let the process give up an errand, if that is what it does."""
+        """Let the process give up an errand, if that is what it does; if it has not been sent there, as it is sent."""
         with self._lock, suppress(OSError):
+            errand.unwanted = True
             if errand is self._under_way and self._stops is not None:
                 self._stops.send(errand.number)
 
@@ -127,8 +130,14 @@ class SolverProcess(Executor):
         if self._process is None or not self._process.is_alive():
             self._release()
             self._start()
+        if self._dropped:  # shut down while the process was starting
+            raise EOFError
         assert self._pipe is not None
-        self._under_way = errand
+        assert self._stops is not None
+        with self._lock:
+            self._under_way = errand
+            if errand.unwanted:
+                self._stops.send(errand.number)
         self._pipe.send_bytes(errand.message)
         answer = self._pipe.recv_bytes()
         self._under_way = None
@@ -190,6 +199,7 @@ def _run(pipe: Connection, stops: Connection) -> None:
             try:
                 number, function, arguments, keywords = pickle.loads(message)
                 working = number
+                give_up()  # if that was told before it came
                 answer = pickle.dumps((True, function(*arguments, **keywords)))
                 working = 0
             except _GivenUpError:

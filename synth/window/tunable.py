@@ -16,7 +16,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Mapping
-from dataclasses import dataclass, field, replace
+from dataclasses import field, replace
 from functools import lru_cache
 from typing import TYPE_CHECKING, Any, cast
 
@@ -31,6 +31,7 @@ from models.hand.capacitance_curve import monotone_cubic
 from models.hand.earthing import COMMON, USUAL_SHOES
 from models.hand.scene import Bystander, Posture, Scene
 from models.instrument import Instrument
+from models.quick_dataclass import dataclass
 from models.tank import Tank
 from models.volume.both_hands import BothHands
 from models.volume.volume_antenna import VolumeAntenna
@@ -265,6 +266,12 @@ def tunable(workpiece: OpenedDesign, at_once: bool = False) -> Tunable:
 def prepared(at_once: Tunable, whole: Tunable) -> Tunable:
     """What was offered `at_once`, with all that the `whole` offer of the same design has."""
     return replace(at_once, drift=whole.drift, pot=whole.pot, faults=whole.faults, first_order=whole.first_order)
+
+
+def unprepared(at_once: Tunable, reason: str) -> Tunable:
+    """What was offered `at_once` where the rest cannot be had: the controls that waited for it say why."""
+    faults = {name: reason if fault == BEING_SOLVED else fault for name, fault in at_once.faults.items()}
+    return replace(at_once, faults=faults)
 
 
 def with_parts(origin: Tunable, parts: Parts) -> Tunable:

@@ -9,13 +9,13 @@ from __future__ import annotations
 
 import math
 from collections.abc import Callable
-from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
 
 from models.arrays import Floats
 from models.pulling import advance_phase, pulled_beat_of
+from models.quick_dataclass import dataclass
 from synth.lessons.recipes import Recipe, difference_of
 from synth.lessons.waves import Waves
 

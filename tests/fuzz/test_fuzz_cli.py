@@ -49,7 +49,8 @@ KINDS: dict[str, tuple[bytes, str, list[str]]] = {
 def own_curves(monkeypatch):
     """Every scene gets the same hand field at once."""
     fields = {True: small_field(ring=RING_CURVE), False: small_field()}
-    monkeypatch.setattr("synth.build.workbench.field_for", lambda scene, notice, *_: fields[scene.ring is not None])
+    for place in ("build.workbench", "analysis.moves"):
+        monkeypatch.setattr(f"synth.{place}.field_for", lambda scene, notice, *_: fields[scene.ring is not None])
 
 
 def _through(chosen: tuple[str, bytes]) -> None:

@@ -396,15 +396,16 @@ def test_a_reader_that_leaves_is_no_fault(demos):
     assert "Exception" not in said
 
 
-def test_output_that_cannot_be_written_is_one_message(demos):
+@pytest.mark.parametrize("words", [["field", "heron"], ["--help"], ["field", "--help"], ["--version"]])
+def test_output_that_cannot_be_written_is_one_message(words):
     if not Path("/dev/full").exists():
         pytest.skip("no /dev/full here")
     with open("/dev/full", "w") as full:
-        command = [sys.executable, "-m", "synth", "field", str(demos / "heron.toml")]
+        command = [sys.executable, "-m", "synth", *words]
         result = subprocess.run(command, stdout=full, stderr=subprocess.PIPE, text=True)
     assert result.returncode == 1
-    assert "cannot be written" in result.stderr
-    assert "fault of the program" not in result.stderr
+    assert result.stderr.startswith("beatfield: the output cannot be written (")
+    assert result.stderr.count("\n") == 1
 
 
 @pytest.mark.skipif(sys.platform == "win32", reason="no SIGTERM as elsewhere")

@@ -160,7 +160,7 @@ def test_a_seed_gives_the_same_builds_in_any_chunks():
 
 def test_worst_cases_against_every_corner_by_hand():
     made = trial(FEW)
-    found = worst_cases(made)
+    found = worst_cases(made, linear_estimates(made))
     corners = []
     for signs in itertools.product((-1.0, 1.0), repeat=4):
         moved = {name: sign * limit for sign, (name, limit) in zip(signs, FEW.items(), strict=True)}
@@ -211,7 +211,7 @@ def test_the_part_to_buy_tighter_is_the_one_that_spoils(reel):
     """By brute force: the share with each limit halved, from builds made anew, in the same order."""
     made = trial({"variable_inductance": 0.2, "reference_capacitance": 0.05, "reference_inductance": 0.1})
     made = replace(made, reel=reel)
-    found = tighter_parts(made, BuildGoals(), 4000, seed=4)
+    found = tighter_parts(made, linear_estimates(made), BuildGoals(), 4000, seed=4)
     assert found[0].part.quantity == "variable_inductance"
     for choice in found:
         quantity, limit = choice.part.quantity, choice.limit
@@ -223,7 +223,7 @@ def test_the_part_to_buy_tighter_is_the_one_that_spoils(reel):
         np.testing.assert_allclose(made.halved(next(build_values(made, 50, 4)), quantity), same, rtol=1e-13)
     assert found[0].reached > monte_carlo(made, 4000, 4).reached.mean() + (0.05 if reel == 0.0 else 0.02)
     spread = replace(made, parts=tuple(replace(part, bought=False) for part in made.parts))
-    assert tighter_parts(spread, BuildGoals(), 100, 1) == ()
+    assert tighter_parts(spread, linear_estimates(spread), BuildGoals(), 100, 1) == ()
 
 
 def test_share_that_starts_in_the_other_mode():
@@ -251,47 +251,45 @@ def test_share_that_starts_in_the_other_mode():
 def test_share_with_both_trimmers_against_turning_them_step_by_step():
     limits = {"variable_inductance": 0.05, "reference_inductance": 0.05, "reference_capacitance": 0.05}
     made = trial(limits, reference_trimmer=12e-12, reference_capacitance=89e-12)
-    share, low, high = reached_by_both(made, 400, 3, (0.8, 1.1))
+    (values,) = build_values(made, 400, 3)
+    found = reached_by_both(made, values, (0.8, 1.1))
     column = QUANTITIES.index("variable_trimmer")
     reached = np.zeros(400, dtype=bool)
-    for values in build_values(made, 400, 3):
-        for turn in np.linspace(0.8, 1.1, 301):
-            turned = values.copy()
-            turned[:, column] *= turn
-            reached |= made.law.outcomes(turned).reached
+    for turn in np.linspace(0.8, 1.1, 301):
+        turned = values.copy()
+        turned[:, column] *= turn
+        reached |= made.law.outcomes(turned).reached
     alone = monte_carlo(made, 400, 3).reached
-    assert share == reached.mean()
-    assert alone.mean() < share < 1.0
-    assert low < share < high
-    assert reached_by_both(made, 400, 3, (1.0, 1.0))[0] == alone.mean()
+    assert np.array_equal(found, reached)
+    assert alone.mean() < found.mean() < 1.0
+    assert np.array_equal(reached_by_both(made, values, (1.0, 1.0)), alone)
 
 
 def test_corners_that_are_searched_are_the_worst(monkeypatch):
     """All corners of nine parts looked at, against the search that takes over where there are more."""
     limits = dict.fromkeys(NOMINAL, 0.03)
     made = trial(limits)
-    every = worst_cases(made)
+    estimates = linear_estimates(made)
+    every = worst_cases(made, estimates)
     monkeypatch.setattr(tolerance, "MOST_CORNERS", 3)
-    found = worst_cases(made)
+    found = worst_cases(made, estimates)
     for name, ends in every.items():
         assert found[name] == pytest.approx(ends, rel=1e-12, nan_ok=True), name
 
-    def no_slopes(made: Trial):  # nothing to start from
-        for estimate in linear_estimates(made):
-            yield replace(estimate, sensitivities=tuple(replace(held, slope=0.0) for held in estimate.sensitivities))
-
-    monkeypatch.setattr(tolerance, "linear_estimates", no_slopes)
+    no_slopes = [  # nothing to start from
+        replace(one, sensitivities=tuple(replace(held, slope=0.0) for held in one.sensitivities)) for one in estimates
+    ]
     monkeypatch.setattr(tolerance, "RANDOM_CORNERS", 3)
-    for name, ends in worst_cases(made).items():
+    for name, ends in worst_cases(made, no_slopes).items():
         assert ends == pytest.approx(every[name], rel=1e-11, nan_ok=True), name
 
 
 def test_only_the_parts_that_hold_most_are_bought_tighter(monkeypatch):
     made, goals = trial(FEW), BuildGoals()
-    every = tighter_parts(made, goals, 200, 1)
+    every = tighter_parts(made, linear_estimates(made), goals, 200, 1)
     assert {choice.part.quantity for choice in every} == set(FEW)
     monkeypatch.setattr(tolerance, "MOST_TIGHTER", 2)
-    few = tighter_parts(made, goals, 200, 1)
+    few = tighter_parts(made, linear_estimates(made), goals, 200, 1)
     hold = {
         name: max(
             held.share for found in linear_estimates(made) for held in found.sensitivities if held.part.quantity == name
@@ -346,16 +344,15 @@ def test_parts_of_one_reel_go_together():
 
 def test_a_capacitor_selected_on_test_against_a_loop():
     made, factors = trial(dict.fromkeys(NOMINAL, 0.08)), (0.8, 1.0, 1.2)
-    share = reached_by_selection(made, 400, 6, factors)[0]
+    (values,) = build_values(made, 400, 6)
+    found = reached_by_selection(made, values, factors)
     column, reached = QUANTITIES.index("reference_capacitance"), []
-    for values in build_values(made, 400, 6):
-        for row in values:
-            tried = [row.copy() for _ in factors]
-            for one, factor in zip(tried, factors, strict=True):
-                one[column] *= factor
-            reached.append(any(LAW.outcomes(one[None, :], evenness=False).reached[0] for one in tried))
-    assert share == pytest.approx(np.mean(reached))
-    assert reached_by_selection(made, 400, 6, (1.0,))[0] == pytest.approx(
-        share_of(joined(build_runs(made, 400, 6, evenness=False)).reached)[0]
-    )
-    assert share > reached_by_selection(made, 400, 6, (1.0,))[0]
+    for row in values:
+        tried = [row.copy() for _ in factors]
+        for one, factor in zip(tried, factors, strict=True):
+            one[column] *= factor
+        reached.append(any(LAW.outcomes(one[None, :], evenness=False).reached[0] for one in tried))
+    assert found.tolist() == reached
+    alone = reached_by_selection(made, values, (1.0,))
+    assert np.array_equal(alone, LAW.outcomes(values, evenness=False).reached)
+    assert found.sum() > alone.sum()

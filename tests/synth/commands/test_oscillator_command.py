@@ -19,7 +19,13 @@ import pytest
 from models.circuit.envelope import Outcome
 from models.circuit.oscillator import pot_sweep, steady_state
 from models.circuit.start_up import StartUp, start_up
-from synth.analysis.oscillator import OscillatorFigures, oscillator_figures, prepared_oscillator, steady
+from synth.analysis.oscillator import (
+    OscillatorFigures,
+    PreparedOscillator,
+    oscillator_figures,
+    prepared_oscillator,
+    steady,
+)
 from synth.build.circuit_assembly import circuit_of
 from synth.build.workbench import open_design
 from synth.cli import main
@@ -276,17 +282,21 @@ def test_a_pot_that_is_no_number_is_told_in_plain_words(demos, capsys):
 
 
 @pytest.fixture(scope="module")
-def settled() -> StartUp:
-    return start_up(circuit_of(load_design(DEMO), "reference"))
+def demo() -> PreparedOscillator:
+    return prepared_oscillator(load_design(DEMO), "reference")
+
+
+@pytest.fixture(scope="module")
+def settled(demo) -> StartUp:
+    return start_up(demo.circuit)
 
 
 @pytest.fixture
-def switched_on() -> Callable[[StartUp], OscillatorFigures]:
+def switched_on(demo) -> Callable[[StartUp], OscillatorFigures]:
     """The figures of the demo, were this its start."""
 
     def figures(run: StartUp) -> OscillatorFigures:
-        prepared = prepared_oscillator(load_design(DEMO), "reference")
-        return oscillator_figures(prepared, steady(prepared), run)
+        return oscillator_figures(demo, steady(demo), run)
 
     return figures
 
@@ -300,10 +310,26 @@ def switched_on() -> Callable[[StartUp], OscillatorFigures]:
     ],
 )
 def test_a_start_that_does_not_settle_is_told(outcome, found_by, said, settled, switched_on):
-    figures = switched_on(replace(settled, outcome=outcome, state=None))
+    early = tuple(point for point in settled.points if point.time < 0.7 * settled.started)
+    figures = switched_on(replace(settled, outcome=outcome, state=None, points=early))
     assert found_by in figures.startup_by
     assert figures.startup_s is None
     assert said in " ".join(figures.notices)
+
+
+def test_a_start_that_was_given_up_near_its_end_is_told(settled, switched_on):
+    figures = switched_on(replace(settled, outcome=Outcome.UNDECIDED, state=None))
+    assert figures.startup_s == pytest.approx(settled.started, rel=1e-4)
+    assert not any("switched on" in notice or "not known" in notice for notice in figures.notices)
+
+
+def test_an_end_with_few_harmonics_is_that_of_many(settled, switched_on):
+    """An envelope ends with few harmonics: by what they leave out of the frequency it is no other oscillation."""
+    end = settled.state
+    few = {"spectra": end.spectra[:, :5], "port_coefficients": end.port_coefficients[:, :5]}
+    figures = switched_on(replace(settled, state=replace(end, frequency=end.frequency * (1.0 + 3e-5), **few)))
+    assert figures.startup_s == pytest.approx(settled.started, rel=1e-4)
+    assert not any("instead" in notice for notice in figures.notices)
 
 
 @pytest.mark.slow

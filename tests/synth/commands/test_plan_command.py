@@ -3,11 +3,14 @@
 from __future__ import annotations
 
 import json
+from collections.abc import Callable
+from dataclasses import replace
 from pathlib import Path
 
 import pytest
 
 from models.circuit.small_signal import small_signal
+from models.straight.plan import FieldPlan, SearchTask, make_plan
 from models.straight.search import Effort, Place
 from models.stray import stray_range
 from synth.analysis.plan import PlanWishes, driving_resistor, ohms_of, start_text, usual_supply, with_ohms
@@ -57,6 +60,23 @@ def test_what_is_written_is_what_was_told(small, capsys, monkeypatch):
     assert not any("volume" in notice for notice in document["notices"])
     assert main(["plan", "mine.toml", "--json"]) == 2
     assert "exists already" in capsys.readouterr().err
+
+
+@pytest.mark.slow
+def test_an_interrupted_search_is_written_without_what_would_follow(small, capsys, monkeypatch):
+    """Who wants it to end does not wait for corners and for a resistor that is tried in each of them."""
+
+    def cut_short(task: SearchTask, progress: Callable[[float], None]) -> FieldPlan | None:
+        found = make_plan(task, progress)
+        return None if found is None else replace(found, interrupted=True)
+
+    monkeypatch.setattr("synth.analysis.linearise.make_plan", cut_short)
+    assert main(["plan", "mine.toml", "--own", "4x 10 mH", "--no-volume", "--json"]) == EXIT_INTERRUPTED
+    document = json.loads(capsys.readouterr().out)
+    assert document["interrupted"]
+    assert document["corners"] == []
+    assert [step.split(":")[0] for step in document["steps"]] == ["interrupted"]
+    assert open_design(Path("mine.toml")).field.zero_beat_distance == pytest.approx(document["zero_beat_m"], rel=1e-6)
 
 
 @pytest.mark.soak  # by hand: half a minute

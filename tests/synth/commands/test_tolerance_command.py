@@ -236,7 +236,10 @@ def test_command_writes_and_ends_with_the_goals(design_path, tmp_path, capsys, m
     assert main(["tolerance", str(design_path), "--builds", "500"]) == EXIT_GOAL_MISSED
     assert "100.00 % asked for: MISSED" in capsys.readouterr().out
     assert main(["tolerance", str(design_path), "--builds", "500", "--csv", str(target)]) == EXIT_USAGE
-    monkeypatch.setattr(module, "run_builds", lambda trial, builds, seed, each: (trial.nominal(), True))
+    one = np.ones(1, dtype=bool)
+    monkeypatch.setattr(
+        module, "run_builds", lambda trial, *others: module.BuildsDone(trial.nominal(), one, one, cut_short=True)
+    )
     assert main(["tolerance", str(design_path)]) == EXIT_INTERRUPTED
     assert "1 builds that are done" in capsys.readouterr().err
 

@@ -27,6 +27,8 @@ from synth.sound.level_match import level_db
 from synth.window.controls import Settings
 from synth.window.retune import BEYOND_TRIMMER, retuned
 from synth.window.session import SAMPLE_RATE, Session, opened_side, session_of, shared_sweep, sound_of
+from synth.window.solver_process import SolverLostError
+from synth.window.steering import part_by_law, part_for_sensitivity
 from synth.window.tunable import AS_WRITTEN, Parts, Tunable, first_settings, towards_parts, tunable, with_parts
 
 DEMOS = Path(__file__).resolve().parents[3] / "demos"
@@ -210,6 +212,42 @@ def test_a_circuit_sounds_at_once_and_its_other_controls_come_when_they_are_solv
     assert session.instrument != whole.instrument
     assert session.disabled == whole.faults
     assert work.asked == [with_parts, tunable]
+
+
+def test_a_lost_preparation_is_done_once_more_and_then_told(pieces: dict[str, OpenedDesign]) -> None:
+    """The process that solves dies twice over what the controls wait for: none of them says for ever that it comes."""
+    work = StandIn()
+    session = session_of([pieces["willow"]], work=lambda: work, at_once=True)
+    session.prepare()
+    for died in range(2):
+        assert work.asked == [tunable] * (died + 1)
+        session.set("temperature", 5.0)
+        assert "a moment" in session.take_notice()
+        work.answers[-1].set_exception(SolverLostError("the solving process ended"))
+        session.update()
+    assert work.asked == [tunable] * 2
+    assert session.disabled["temperature"] == session.disabled["pot"] == "the solving process ended"
+
+
+def test_where_the_law_does_not_lead_to_a_sensitivity_circuits_are_solved_for_it(offers: dict[str, Tunable]) -> None:
+    """A law that is wrong each time is asked four times at most."""
+    work = StandIn()
+    session = Session([opened_side("Willow", offers["willow"])], lambda: work)
+    session.set("lever", "inductor")
+    session.set("sensitivity", 1.1 * session.shown_settings.number("sensitivity"))
+    for step in range(4):
+        work.answers[-1].set_result(1.0 + 0.01 * (step + 1))
+        session.update()
+        assert work.asked[-2:] == [part_by_law, with_parts]
+        work.answers[-1].set_result(offers["willow"])  # no more sensitive than before
+        session.update()
+    assert work.asked.count(part_by_law) == 4
+    assert work.asked[-1] == part_for_sensitivity
+    work.answers[-1].set_exception(DesignError("all that it can give"))
+    session.update()
+    assert session.take_notice() == "all that it can give"
+    session.update()
+    assert not session.busy
 
 
 @pytest.mark.slow
