@@ -39,11 +39,9 @@ class RowFinder:
         at_zero = np.append(places[:1], places) - rows - slopes * np.append(points[:1], points)  # the share at 0
         lines = np.searchsorted(points, start, side="right")
         searched = (np.searchsorted(points, end) > lines) | (np.abs(at_zero[lines]) > STEEPEST)
-        # a bucket's line takes one look-up: where its row begins, then slope and share at 0
-        self._lines = np.empty(start.size, dtype=np.complex128)
-        self._lines.view(np.int64)[::2] = (rows.astype(np.int64) * stride)[lines]
-        self._lines.view(np.float32)[2::4] = slopes[lines]
-        self._lines.view(np.float32)[3::4] = np.where(searched, np.nan, at_zero[lines])
+        self._beginnings = (rows.astype(np.int64) * stride)[lines]
+        self._slopes = slopes.astype(np.float32)[lines]
+        self._at_zero = np.where(searched, np.nan, at_zero[lines]).astype(np.float32)
         self._numbers = np.where(searched, -1, lines)
         # from where to where each line is read so; the last of several values written to a place stays
         self._from, self._to = np.full(rows.size, np.inf), np.full(rows.size, -np.inf)
@@ -71,10 +69,9 @@ class RowFinder:
             return beginning, shares
         buckets = sizes.view(np.int64) >> _SHIFT
         buckets -= self._first
-        found = self._lines.take(buckets, mode="clip")
-        beginnings, (slopes, zeros) = found.view(np.int64)[::2], found.view(np.float32).reshape(-1, 4).T[2:]
-        shares *= slopes
-        shares += zeros
+        beginnings = self._beginnings.take(buckets, mode="clip")
+        shares *= self._slopes.take(buckets, mode="clip")
+        shares += self._at_zero.take(buckets, mode="clip")
         bent = np.isnan(shares).nonzero()[0]
         if bent.size:
             places = np.interp(sizes[bent], self._points, self._places)
@@ -85,13 +82,12 @@ class RowFinder:
 
     def _line_at(self, size: float) -> tuple[float, float, int, np.float32, np.float32]:
         """From where to where the line of a size is read by its bits, where its row begins, slope, and share at 0."""
-        bucket = min(max(_bucket(size) - self._first, 0), self._lines.size - 1)
+        bucket = min(max(_bucket(size) - self._first, 0), self._numbers.size - 1)
         number = int(self._numbers[bucket])
         if number < 0:
             return np.inf, -np.inf, 0, np.float32(0.0), np.float32(0.0)
-        line = self._lines[bucket : bucket + 1]
-        slope, at_zero = line.view(np.float32)[2:]
-        return float(self._from[number]), float(self._to[number]), int(line.view(np.int64)[0]), slope, at_zero
+        beginning, slope, at_zero = self._beginnings[bucket], self._slopes[bucket], self._at_zero[bucket]
+        return float(self._from[number]), float(self._to[number]), int(beginning), slope, at_zero
 
 
 def _bucket(size: float) -> int:
