@@ -31,7 +31,8 @@ def draw_figure(canvas: PlayCanvas, state: WindowState) -> None:
     bare = tuple(side[:seen] for side, seen in zip(wrist, person.bare, strict=True))
     with canvas.clipped(scale.box):
         with canvas.as_one():
-            draw_staged_hand(canvas, hand, points[0], wrist, bare, _colour(state))
+            moving = state.opening not in (0.0, state.wanted_opening)
+            draw_staged_hand(canvas, hand, points[0], wrist, bare, _colour(state), moving)
         with canvas.as_one():
             canvas.glass(sleeve, palette.SLEEVE, 235)
             canvas.curve([*sleeve, sleeve[0]], palette.LINE)

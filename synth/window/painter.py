@@ -89,7 +89,7 @@ class Painter:
         self._fonts: dict[tuple[int, bool], pygame.font.Font] = {}
         self._widths: dict[tuple[str, int, bool], int] = {}
         self._glass: pygame.Surface | None = None
-        self._stamps: OrderedDict[Hashable, pygame.Surface | None] = OrderedDict()  # None: drawn once
+        self._stamps: OrderedDict[Hashable, pygame.Surface] = OrderedDict()
         self._pictures: OrderedDict[tuple[str, int, bool, Colour], pygame.Surface] = OrderedDict()
 
     def onto(self, surface: pygame.Surface) -> None:
@@ -280,24 +280,21 @@ class Painter:
         self._draw.polygon(sheet, (0, 0, 0, 0), placed)
 
     def stamp(self, key: Hashable, size: tuple[int, int], place: tuple[int, int], drawn: Drawing) -> None:
-        """What `drawn` draws at a place within a size from there, pixels.
+        """What `drawn` draws within a size from a place on, pixels, by a picture of it that is kept under `key`.
 
-        The second time that the same is drawn (as `key` says) a picture of it is made, which serves from then on: drawn
-        on black and on white it says how much of the ground is seen through it.
+        Drawn on black and on white it says how much of the ground is seen through it.
         """
-        if key not in self._stamps:
-            self._stamps[key] = None
-            if len(self._stamps) > _KEPT_STAMPS:
-                self._stamps.popitem(last=False)
-            drawn(place)
-            return
-        self._stamps.move_to_end(key)
-        picture = self._stamps[key]
+        picture = self._stamps.get(key)
         if picture is None:
             black, white = (self._drawn_on(ground, size, drawn) for ground in ((0, 0, 0), (255, 255, 255)))
-            picture = self._stamps[key] = black.convert_alpha()
+            picture = self._stamps[key] = self._pygame.Surface(size, self._pygame.SRCALPHA)
+            picture.blit(black, (0, 0))
             shades, alpha = (self._pygame.surfarray.pixels_green(one) for one in (black, white))
             self._pygame.surfarray.pixels_alpha(picture)[:] = 255 - (alpha - shades)
+            if len(self._stamps) > _KEPT_STAMPS:
+                self._stamps.popitem(last=False)
+        else:
+            self._stamps.move_to_end(key)
         self.touched.append(self.surface.blit(picture, place, special_flags=self._pygame.BLEND_PREMULTIPLIED))
 
     def _drawn_on(self, ground: Colour, size: tuple[int, int], drawn: Drawing) -> pygame.Surface:

@@ -65,8 +65,12 @@ def draw_staged_hand(
     wrist: Sequence[Sequence[Point]],
     bare: Sequence[Sequence[Point]],
     colour: palette.Colour,
+    moving: bool,
 ) -> None:
-    """The hand at a place, with both sides of its `wrist` and what of them is `bare` of the sleeve."""
+    """The hand at a place, with both sides of its `wrist` and what of them is `bare` of the sleeve.
+
+    moving: its fingers are on their way, so that no picture of it would serve twice.
+    """
     thick = canvas.px(1.6, 1)
     x, y = math.floor(PHASES * place[0] + 0.5) / PHASES, place[1]
     left, top = math.floor(x), math.floor(y)
@@ -80,8 +84,12 @@ def draw_staged_hand(
     def drawn(corner: tuple[int, int]) -> None:
         _draw_front(canvas, hand, (corner[0] - box.left + x - left, corner[1] - box.top + y - top), colour, thick)
 
-    key = (hand, x - left, y - top, colour, palette.HAND, palette.LINE, thick)
-    canvas.stamp(key, (box.width, box.height), (left + box.left, top + box.top), drawn)
+    corner = (left + box.left, top + box.top)
+    if moving:
+        drawn(corner)
+    else:
+        key = (hand, x - left, y - top, colour, palette.HAND, palette.LINE, thick)
+        canvas.stamp(key, (box.width, box.height), corner, drawn)
     for side in bare:
         if len(side) > 1:
             canvas.smooth(side, colour, thick)
