@@ -392,7 +392,7 @@ class Session:
         for side in self.sides:
             if side.offer.first_order is not None or side.offer.law is None:
                 side.opened = None
-            elif side.opened is not None:
+            elif side.opened is not None and side.preparing is None:
                 side.preparing = self._pool().submit(tunable, side.opened)
 
     def _take_prepared(self, side: Side, preparing: Future[Tunable]) -> None:
