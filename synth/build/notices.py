@@ -199,7 +199,8 @@ def pulling_notices(pulling: Pulling) -> tuple[str, ...]:
     if solved is None:
         return (
             f"the oscillators also change each other's amplitude, which the lock range of "
-            f"{format_quantity(pulling.lock_range, 'Hz')} leaves out: take it as rough; {remedy}",
+            f"{format_quantity(pulling.lock_range, 'Hz')} leaves out: take it as rough, it may be up to "
+            f"{1.0 + first.second_order:.2g} times as wide; {remedy}",
         )
     low, high = solved.edges
     return (
