@@ -69,7 +69,7 @@ def explained(error: BaseException) -> str:
         source = source.__cause__
     reason = f"the oscillator does not start: {_reason(source.signal)}"
     if source.growth_times:
-        reason += f" (while the supply rises it grows by e {source.growth_times:.3g} times, too little to last)"
+        reason += " (while the supply rises it begins to swing, but dies away again)"
     return text.replace(str(source), reason)
 
 
