@@ -123,6 +123,17 @@ def pytest_xdist_make_scheduler(config: pytest.Config, log: Any) -> Any:
     return ByFile(config, log)
 
 
+# Arrays of some megabytes are made and dropped all the time: what the processes of a run have had of the system they
+# keep, which saves a twentieth of the processor's time. What they start is started as a user starts it.
+KEEP_MEMORY = {"MALLOC_MMAP_THRESHOLD_": "33554432", "MALLOC_TRIM_THRESHOLD_": "536870912"}
+
+
+@pytest.hookimpl(optionalhook=True)
+def pytest_xdist_setupnodes(config: pytest.Config, specs: Any) -> None:
+    for name, size in KEEP_MEMORY.items():
+        os.environ.setdefault(name, size)
+
+
 @pytest.fixture(scope="session", autouse=True)
 def private_cache(tmp_path_factory: pytest.TempPathFactory):
     """Point the user's cache, configuration and data folders at a temporary one, for child processes too.
@@ -140,6 +151,8 @@ def private_cache(tmp_path_factory: pytest.TempPathFactory):
         for name in ("XDG_CACHE_HOME", "LOCALAPPDATA"):
             patch.setenv(name, given or str(shared / name.lower()))
         patch.setenv("PYGAME_HIDE_SUPPORT_PROMPT", "1")
+        for name in KEEP_MEMORY:
+            patch.delenv(name, raising=False)
         from synth.build import curve_cache
 
         patch.setattr(curve_cache, "kept_field", fields_in_turn(curve_cache.kept_field, shared))
