@@ -111,6 +111,18 @@ def pytest_collection_finish() -> None:
     gc.set_threshold(20_000, 20, 20)
 
 
+@pytest.hookimpl(tryfirst=True)
+def pytest_runtest_protocol(item: pytest.Item, nextitem: pytest.Item | None) -> bool | None:
+    """A worker sends one report of a test that passed, not six messages: each costs both processes time."""
+    if WORKER is None:
+        return None
+    runner: Any = item.config.pluginmanager.getplugin("runner")
+    for report in runner.runtestprotocol(item, log=False, nextitem=nextitem):
+        if report.when == "call" or not report.passed:
+            item.ihook.pytest_runtest_logreport(report=report)
+    return True
+
+
 @pytest.hookimpl(optionalhook=True)
 def pytest_xdist_make_scheduler(config: pytest.Config, log: Any) -> Any:
     from xdist.scheduler import LoadScopeScheduling
