@@ -36,7 +36,7 @@ Pair = tuple[float, float]
 TURN = 2.0 * math.pi
 STACK = 256
 """Steps whose matrices one product gives: always as many, so that sums are of one order however a sound is cut."""
-LONGEST_PIECE = 16 * STACK
+LONGEST_PIECE = 32 * STACK
 """Steps solved at once: 64 bytes each, within the processor's cache."""
 MOST_GROWTH = 300.0
 """Largest sum of wL h / 2 over the steps solved at once: by it the pair grows or shrinks by e to that at
@@ -128,13 +128,8 @@ class PulledPhase:
         self._pair = math.cos(0.5 * phase), math.sin(0.5 * phase)
 
     def half_phases(self, offsets: Floats) -> Floats:
-        """Half the phases (n,), rad, within -pi/2..pi/2: the arcs of the `tangents`."""
-        halves = self.tangents(offsets)
-        return np.arctan(halves, out=halves)
-
-    def tangents(self, offsets: Floats) -> Floats:
-        """Tangents of half the phases (n,), after n >= 1 steps between the offsets (n + 1,), Hz, linear in between; an
-        infinite one stands for a quarter turn.
+        """Half the phases (n,), rad, within -pi/2..pi/2, after n >= 1 steps between the offsets (n + 1,), Hz, linear in
+        between.
 
         The first offset is the last of the call before. The system solved reads v[k + 1] + M[k] v[k] = 0: every step
         turns the pair's sign round as well, which twice its angle, the phase, does not see. Its length is brought back
@@ -145,8 +140,8 @@ class PulledPhase:
             self._make_room(min(count, self._most))
         farthest = abs(float(offsets[self._place_of_largest(offsets)]))
         near = (self._half_turn * farthest) ** 2 <= -NEAR[0] and (0.5 * self._pull) ** 2 <= NEAR[1]
-        found = np.empty(count)
-        with np.errstate(divide="ignore"):
+        halves = np.empty(count)
+        with np.errstate(divide="ignore"):  # p / 0 is infinite, and its arc tangent a quarter turn
             for first in range(0, count, self._most):
                 last = min(first + self._most, count)
                 columns = self._fill(offsets[first : last + 1], near)
@@ -154,8 +149,8 @@ class PulledPhase:
                 pairs[:2] = self._pair
                 solved = self._solve(3, columns, pairs, lower=1, diag=1, overwrite_x=1)
                 self._pair = _near_one(*solved[-2:].tolist())
-                np.divide(solved[3::2], solved[2::2], out=found[first:last])
-        return found
+                np.divide(solved[3::2], solved[2::2], out=halves[first:last])
+        return np.arctan(halves, out=halves)
 
     def _make_room(self, steps: int) -> None:
         """Room for the terms and the columns of so many steps at once."""

@@ -22,6 +22,8 @@ _open: list[ProgressLine] = []  # from the outermost to the innermost
 _lock = threading.Lock()
 _written = 0  # characters of the line that stands on the terminal
 _finished = threading.Event()
+_renewing: threading.Thread | None = None
+_silent = False
 
 
 class ProgressLine:
@@ -38,13 +40,15 @@ class ProgressLine:
         self._share, self._after = 0.0, 0.0
 
     def __enter__(self) -> ProgressLine:
+        global _renewing
         self._begin = self._counted_from = time.monotonic()
         if _can_renew():
             with _lock:
                 _open.append(self)
                 if len(_open) == 1:
                     _finished.clear()
-                    threading.Thread(target=_renew, name="progress", daemon=True).start()
+                    _renewing = threading.Thread(target=_renew, name="progress", daemon=True)
+                    _renewing.start()
         return self
 
     def __call__(self, share: float, after: float | None = None) -> None:
@@ -63,9 +67,12 @@ class ProgressLine:
         with _lock:
             if self in _open:
                 _open.remove(self)
+            ended = None if _open else _renewing
             if not _open:
                 _finished.set()
             _erase()
+        if ended is not None:
+            ended.join(RENEWAL)  # at once; without it this process can be forked again
 
     def text(self, now: float, within: Sequence[ProgressLine] = ()) -> str:
         """What is shown at the time `now` of time.monotonic, with the lines within this one; nothing at first."""
@@ -98,9 +105,15 @@ def erase_progress() -> None:
         _erase()
 
 
+def no_more_progress() -> None:
+    """Show no line from now on: in a process that works beside the one which tells."""
+    global _silent
+    _silent = True
+
+
 def _can_renew() -> bool:
     """Whether stderr is a terminal that can write a line anew."""
-    return sys.stderr is not None and sys.stderr.isatty() and os.environ.get("TERM") != "dumb"
+    return not _silent and sys.stderr is not None and sys.stderr.isatty() and os.environ.get("TERM") != "dumb"
 
 
 def _renew() -> None:

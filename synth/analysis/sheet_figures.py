@@ -92,12 +92,17 @@ class SheetFigures:
     bench: BenchFigures | None = None  # what was read on the built one; None without readings
 
 
-def sheet_figures(opened: OpenedDesign, told: Callable[[float], None] = lambda share: None) -> SheetFigures:
-    """Collect the figures of a design's sheet; `told` hears the share that is done.
+def sheet_figures(
+    opened: OpenedDesign,
+    told: Callable[[float], None] = lambda share: None,
+    field: Callable[[], FieldFigures] | None = None,
+) -> SheetFigures:
+    """Collect the figures of a design's sheet; `told` hears the share that is done. field: gives the design's
+    `field_figures`, which are worked out beside the set-ups; None: worked out here.
 
     What a set-up reads that cannot be solved is left out and named.
     """
-    design, report = opened.design, field_figures(opened)
+    design = opened.design
     limits = {figure.kind: figure.fraction for figure in tolerance_figures(design)}
     readings: list[ReadingFigure] = []
     causes: list[CauseFigure] = []
@@ -129,6 +134,7 @@ def sheet_figures(opened: OpenedDesign, told: Callable[[float], None] = lambda s
     else:
         readings += [] if beat is None else [beat]
     told(1.0)
+    report = field_figures(opened) if field is None else field()
     currents = [row.expected for row in readings if row.unit == AMPERES]
     return collected(
         SheetFigures,

@@ -15,7 +15,6 @@ from models.builds.tolerance import (
     BuildGoals,
     LinearEstimate,
     Sensitivity,
-    Tighter,
     Trial,
     build_values,
     linear_estimates,
@@ -31,6 +30,7 @@ from models.pitch import nearest_note
 from models.quick_dataclass import dataclass
 from synth.analysis.figures import DENSE, OfDesign, collected, known, of, rows
 from synth.analysis.tolerance import goals_of, selection_factors, trial_of, variable_trimmer_ends
+from synth.beside import Beside
 from synth.build.workbench import OpenedDesign
 from synth.designs.build_sections import GoalsSection
 
@@ -201,22 +201,30 @@ def run_builds(
 
 
 def tolerance_figures(
-    opened: OpenedDesign, builds: int, seed: int, each: Callable[[int], None] = lambda done: None
+    opened: OpenedDesign,
+    builds: int,
+    seed: int,
+    each: Callable[[int], None] = lambda done: None,
+    beside: Beside | None = None,
 ) -> ToleranceFigures:
-    """Run the builds and collect the figures. Ctrl-C ends the builds; the rest is made from those that are done."""
+    """Run the builds and collect the figures. Ctrl-C ends the builds; the rest is made from those that are done.
+
+    beside: does the corners and the tighter parts meanwhile; None: they are done here.
+    """
     trial, section = trial_of(opened), goals_of(opened)
     goals = BuildGoals(section.lowest, section.highest, section.unevenness)
-    estimates = linear_estimates(trial)
+    estimates, fewer = linear_estimates(trial), min(builds, MOST_TIGHTER_BUILDS)
+    beside = beside or Beside(here=True)
+    beside.work(worst_cases, trial, estimates)
+    beside.work(tighter_parts, trial, estimates, goals, fewer, seed)
     ends, factors = variable_trimmer_ends(opened), selection_factors(opened, SELECTION_SERIES)
     runs, by_both, by_selection, cut_short = run_builds(trial, builds, seed, ends, factors, each)
-    fewer = min(len(runs), MOST_TIGHTER_BUILDS)
-    tighter: tuple[Tighter, ...] = ()
+    worst, tighter = beside.worked(), ()
     if not cut_short:
         try:
-            tighter = tighter_parts(trial, estimates, goals, fewer, seed)
+            tighter = beside.worked()
         except KeyboardInterrupt:
             cut_short = True
-    worst = worst_cases(trial, estimates)
     return collected(
         ToleranceFigures,
         {"design": opened.design, "trial": trial, "section": section, "tighter": tighter},

@@ -13,8 +13,8 @@ from synth.commands.outputs import PLOT, Printed, Written, add_force_option, add
 
 if TYPE_CHECKING:
     from synth.analysis.oscillator import BenchSetting
+    from synth.beside import Beside
     from synth.designs.sections import Design
-    from synth.report.drawn_beside import DrawnBeside
 
 
 def add_arguments(parser: ArgumentParser) -> None:
@@ -75,9 +75,9 @@ def run(arguments: Namespace) -> int:
     with ExitStack() as stack:
         drawing = None
         if arguments.plot:
-            from synth.report.drawn_beside import DrawnBeside
+            from synth.report.figure import drawing_beside
 
-            drawing = stack.enter_context(DrawnBeside("synth.analysis.oscillator"))
+            drawing = stack.enter_context(drawing_beside("synth.analysis.oscillator"))
         return _read(arguments, drawing)
 
 
@@ -94,7 +94,7 @@ def bench_setting(fitted: str | None, trimmer: str | None, hand: str | None) -> 
     )
 
 
-def _read(arguments: Namespace, drawing: DrawnBeside | None) -> int:
+def _read(arguments: Namespace, drawing: Beside | None) -> int:
     import sys
     from dataclasses import replace
     from pathlib import Path
@@ -155,7 +155,7 @@ def _read(arguments: Namespace, drawing: DrawnBeside | None) -> int:
         if drawing is not None:
             name, which = prepared.design.name, prepared.which
             title = f"{name}, {which} oscillator does not settle: {unsteady.motion_in_words}"
-            drawing.draw(save_unsteady_plot, title, start_up_curves(run), arguments.plot, arguments.force)
+            drawing.work(save_unsteady_plot, title, start_up_curves(run), arguments.plot, arguments.force)
     else:
         turned: tuple[AdjustedReading, ...] = ()
         if drawing is not None:
@@ -164,13 +164,13 @@ def _read(arguments: Namespace, drawing: DrawnBeside | None) -> int:
             with ProgressLine("turning the pot"):
                 turned = drawing.worked()
             picture = oscillator_picture(prepared, state, run), pot_picture(prepared, turned)
-            drawing.draw(save_oscillator_plot, *picture, arguments.plot, arguments.force)
+            drawing.work(save_oscillator_plot, *picture, arguments.plot, arguments.force)
         with ProgressLine("reading the oscillator"):
             figures = oscillator_figures(prepared, state, run, turned)
         document, text = OSCILLATOR.document(figures), OSCILLATOR.text(figures)
     if drawing is not None:
         with ProgressLine("drawing"):
-            drawing.finish()
+            drawing.worked()
         say(f"wrote {arguments.plot}")
     if arguments.diagram:
         from synth.analysis.circuit_diagram import diagram_of

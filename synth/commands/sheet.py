@@ -53,9 +53,11 @@ def run(arguments: Namespace) -> int:
 def _written(arguments: Namespace, stack: ExitStack) -> int:
     import sys
     from dataclasses import replace
+    from functools import cache
     from pathlib import Path
 
     from synth.analysis.circuit_diagram import pair_diagrams
+    from synth.analysis.field_figures import FieldFigures, field_figures
     from synth.analysis.fit_design import fitted_design
     from synth.analysis.fit_slips import refuse_contradictions
     from synth.analysis.fit_unknowns import Errors
@@ -63,14 +65,14 @@ def _written(arguments: Namespace, stack: ExitStack) -> int:
     from synth.analysis.readings import load_readings
     from synth.analysis.sheet_bench import bench_figures
     from synth.analysis.sheet_figures import sheet_figures
+    from synth.beside import Beside
     from synth.build.workbench import open_loaded, say
     from synth.designs.design_file import load_design
     from synth.errors import DesignError
     from synth.files.plain_text import one_line
     from synth.progress_line import ProgressLine
     from synth.report.diagram import diagrams_as_svg
-    from synth.report.drawn_beside import DrawnBeside
-    from synth.report.sheet_page import sheet_page
+    from synth.report.sheet_page import Drawn, sheet_page
     from synth.report.sheet_table import SHEET, readings_csv, save_sheet_plot
     from synth.report.written import print_json, write_text
     from synth.terminal import shown
@@ -83,12 +85,17 @@ def _written(arguments: Namespace, stack: ExitStack) -> int:
     if arguments.which and not arguments.readings:
         raise DesignError("--which says what the readings are of; add --readings READINGS.csv")
     readings = None if arguments.readings is None else load_readings(Path(arguments.readings))
-    opened, drawing = open_loaded(load_design(Path(arguments.design))), None
-    if target is not None and opened.design.circuit is not None:
-        drawing = stack.enter_context(DrawnBeside("synth.report.diagram", plots=False))
-        drawing.draw(diagrams_as_svg, pair_diagrams(opened))
+    opened = open_loaded(load_design(Path(arguments.design)))
+    circuits = opened.design.circuit is not None
+    pictures = pair_diagrams(opened) if target is not None and circuits else {}
+
+    def field_and_diagrams() -> tuple[FieldFigures, dict[str, Drawn]]:
+        return field_figures(opened), diagrams_as_svg(pictures) if pictures else {}
+
+    # without circuits it is done before a second process has begun
+    both = cache(stack.enter_context(Beside(field_and_diagrams, here=not circuits)).worked)
     with ProgressLine("solving for the sheet") as line:
-        figures = sheet_figures(opened, line)
+        figures = sheet_figures(opened, line, lambda: both()[0])
     if readings is not None:
         with ProgressLine("fitting the readings"):
             bench = solved_bench(readings, Errors(), {}, opened.design, arguments.which)
@@ -96,8 +103,7 @@ def _written(arguments: Namespace, stack: ExitStack) -> int:
         source, built = one_line(Path(arguments.readings).name), fitted_design(bench, None)
         figures = replace(figures, bench=bench_figures(bench, source, built.design))
     if target is not None:
-        drawn = {} if drawing is None else drawing.finish()
-        write_text(sheet_page(figures, arguments.paper, drawn), target, arguments.force)
+        write_text(sheet_page(figures, arguments.paper, both()[1]), target, arguments.force)
         if target != "-":
             say(f"wrote {target}; open it in a browser and print it at 100 %")
     if arguments.csv:

@@ -27,16 +27,18 @@ def add_arguments(parser: ArgumentParser) -> None:
 def run(arguments: Namespace) -> int:
     """Run the builds and write the reports asked for; exit code 3 where a stated goal is missed, 130 after Ctrl-C."""
     from synth.analysis.tolerance_figures import tolerance_figures
+    from synth.beside import Beside
     from synth.build.workbench import open_design, say
     from synth.errors import EXIT_GOAL_MISSED, EXIT_INTERRUPTED
     from synth.progress_line import ProgressLine
     from synth.report.tolerance import TOLERANCE
 
-    workpiece = open_design(arguments.design)
-    with ProgressLine("solving builds") as line:
-        figures = tolerance_figures(
-            workpiece, arguments.builds, seed_of(arguments), lambda done: line(done / arguments.builds)
-        )
+    with Beside() as beside:
+        workpiece = open_design(arguments.design)
+        with ProgressLine("solving builds") as line:
+            figures = tolerance_figures(
+                workpiece, arguments.builds, seed_of(arguments), lambda done: line(done / arguments.builds), beside
+            )
     if figures.interrupted:
         say(f"interrupted: the report is of the {figures.builds} builds that are done")
     TOLERANCE.write(arguments, figures)

@@ -9,6 +9,7 @@ import os
 import sys
 from collections.abc import Iterator, Sequence
 from contextlib import contextmanager, suppress
+from importlib import import_module
 from importlib.util import find_spec
 from pathlib import Path
 from types import ModuleType
@@ -17,7 +18,8 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 
 from models.pitch import note_name
-from synth.errors import DesignError
+from synth.beside import Beside
+from synth.errors import DesignError, InstrumentError
 from synth.files.atomic_file import atomic_path
 from synth.libraries import require
 
@@ -32,6 +34,7 @@ BLUE, ORANGE, GREEN, VERMILLION = "#0072b2", "#e69f00", "#009e73", "#d55e00"
 INK, QUIET, GRID = "#1a1a1a", "#595959", "#d9d9d9"
 Band = tuple[float, float]
 FORMATS = (".png", ".svg")
+LOADED_AHEAD = ("matplotlib.backends.backend_agg", "matplotlib.figure", "PIL.PngImagePlugin")
 QUICKLY_PACKED = {"compress_level": 1}
 """A PNG is larger by an eighth than packed as closely as can be, and written in two thirds of the time."""
 _STYLE: Any = {
@@ -124,6 +127,21 @@ def plotting_library() -> ModuleType:
         os.chdir(here)
         if backend is not None:
             os.environ["MPLBACKEND"] = backend
+
+
+def drawing_beside(module: str) -> Beside:
+    """A second process for what `module` draws, which loads the library meanwhile: half a second of work. Where it is
+    loaded already, all is drawn here.
+    """
+    return Beside(module=module, ready=load_plotting, here=LOADED_AHEAD[0] in sys.modules)
+
+
+def load_plotting() -> None:
+    """Load all that a plot needs; a library that is missing is told of by whoever draws with it."""
+    with suppress(InstrumentError, ImportError):
+        plotting_library()
+        for name in LOADED_AHEAD:
+            import_module(name)
 
 
 def legend_above(axes: Axes, columns: int = 2, right: bool = False) -> None:

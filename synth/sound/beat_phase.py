@@ -9,10 +9,12 @@ the frequency is off by at most f_s 2^-56: less than 1e-12 Hz at 48 kHz.
 from __future__ import annotations
 
 import math
+from functools import lru_cache
 
 import numpy as np
 
 from models.arrays import Floats, Ints
+from models.hand.capacitance_curve import CapacitanceCurve
 from models.instrument import Instrument
 
 TURN_BITS = 56
@@ -29,15 +31,9 @@ def fixed_from_radians(phase: Floats | float) -> Ints:
     return (turns * STEPS_PER_TURN).astype(np.int64)
 
 
-def fixed_from_tangent(tangents: Floats) -> Ints:
-    """Twice the arcs of tangents as steps, from single precision's arcs: off by less than 3e-7 rad; negative ones stand
-    for the same part of a turn.
-    """
-    with np.errstate(over="ignore"):  # what is beyond single precision is a quarter turn's too
-        arcs = tangents.astype(np.float32)
-    np.arctan(arcs, out=arcs)
-    arcs *= STEPS_PER_TURN / math.pi
-    return arcs.astype(np.int64)
+def fixed_from_half(half: Floats) -> Ints:
+    """Twice an angle within half a turn of 0, rad, as steps: negative ones stand for the same part of a turn."""
+    return (half * (STEPS_PER_TURN / math.pi)).astype(np.int64)
 
 
 def radians_from_fixed(phase: int) -> float:
@@ -59,6 +55,15 @@ def accumulate(phase: int, frequency: Floats, sample_rate: float) -> Ints:
     return phases
 
 
+@lru_cache(maxsize=4)
+def spread(curve: CapacitanceCurve, stray: float, count: int) -> tuple[Floats, Floats]:
+    """So many distances, m, even in ln(distance) along a curve, and the antenna capacitances there, F, with its stray:
+    what stays while a control moves the oscillators.
+    """
+    distances = np.geomspace(curve.nearest, curve.farthest, count)
+    return distances, curve.capacitance(distances) + stray
+
+
 class PitchLaw:
     """Reference minus variable frequency, Hz, against distance, m: straight lines between dense points.
 
@@ -69,8 +74,7 @@ class PitchLaw:
     def __init__(self, instrument: Instrument, intervals: int = INTERVALS) -> None:
         self.nearest = instrument.curve.nearest
         self.farthest = instrument.curve.farthest
-        distances = np.geomspace(self.nearest, self.farthest, intervals + 1)
-        offsets = np.asarray(instrument.offset_frequency(distances), dtype=np.float64)
+        offsets = instrument.offset_with(spread(instrument.curve, instrument.antenna_stray, intervals + 1)[1])
         self.highest = float(np.abs(offsets).max())
         slopes = np.diff(offsets)
         # a line takes one look-up: its value at place 0, and its slope beside it

@@ -21,8 +21,8 @@ from synth.sound.beat_phase import (
     TURN_MASK,
     PitchLaw,
     accumulate,
+    fixed_from_half,
     fixed_from_radians,
-    fixed_from_tangent,
     radians_from_fixed,
 )
 from synth.sound.filters import ToneFilter
@@ -142,7 +142,7 @@ class Strand:
             swayed, *shares = self._motion.next(distance)
             offsets[1:] += swayed
         if self._pulled is not None:
-            phases = fixed_from_tangent(self._pulled.tangents(offsets))
+            phases = fixed_from_half(self._pulled.half_phases(offsets))
         else:
             phases = accumulate(self._phase, offsets, self._rate)
         self._phase = int(phases[-1]) & TURN_MASK

@@ -143,27 +143,61 @@ def _reading() -> Callable[[int], list[pygame.event.Event]]:
     """
     import pygame
 
-    library = _x_library()
-    if library is None:
-        connection = None
-    else:
-        pointer = ctypes.pythonapi.PyCapsule_GetPointer
-        pointer.restype, pointer.argtypes = ctypes.c_void_p, [ctypes.py_object, ctypes.c_char_p]
-        library.XConnectionNumber.argtypes = [ctypes.c_void_p]
-        connection = select.poll()
-        display = pointer(pygame.display.get_wm_info()["display"], b"display")
-        connection.register(library.XConnectionNumber(display), select.POLLIN)
+    number, connection = _connection(), select.poll() if hasattr(select, "poll") else None
+    if number is not None and connection is not None:
+        connection.register(number, select.POLLIN)
 
     def read(longest: int) -> list[pygame.event.Event]:
         if longest == 0:
             return pygame.event.get()
-        if connection is None or (pygame.joystick.get_init() and pygame.joystick.get_count()):
+        if number is None or connection is None or (pygame.joystick.get_init() and pygame.joystick.get_count()):
             first = pygame.event.wait(longest)
             return [] if first.type == pygame.NOEVENT else [first, *pygame.event.get()]
         connection.poll(longest)
         return pygame.event.get()
 
     return read
+
+
+class _WindowInfo(ctypes.Structure):
+    """SDL_SysWMinfo of SDL 2 (SDL_syswm.h) for a window of X; the union in it is at most 64 bytes."""
+
+    _fields_ = (
+        ("version", ctypes.c_uint8 * 3),
+        ("system", ctypes.c_int),
+        ("display", ctypes.c_void_p),
+        ("window", ctypes.c_ulong),
+        ("rest", ctypes.c_uint8 * 64),
+    )
+
+
+_SYSTEM_X11 = 2  # SDL_SYSWM_X11
+_MOST_WINDOWS = 64  # numbers that are looked through: SDL counts the windows of a process from 1 on
+
+
+def _connection() -> int | None:
+    """The file number of the window's connection to X; None where the window is not X's or it is not found.
+
+    SDL itself is asked: the wrapper's `get_wm_info` reads fields that SDL does not set under X, and may crash.
+    """
+    import pygame
+
+    library = _x_library()
+    if library is None:
+        return None
+    try:
+        sdl = ctypes.CDLL(pygame.display.__file__)  # what it is linked to is found through it
+        by_number, information = sdl.SDL_GetWindowFromID, sdl.SDL_GetWindowWMInfo
+    except (OSError, AttributeError):
+        return None
+    by_number.restype, information.argtypes = ctypes.c_void_p, [ctypes.c_void_p, ctypes.c_void_p]
+    info = _WindowInfo()
+    sdl.SDL_GetVersion(ctypes.byref(info))
+    for window in filter(None, map(by_number, range(1, _MOST_WINDOWS))):
+        if information(window, ctypes.byref(info)) == 1 and info.system == _SYSTEM_X11 and info.display:
+            library.XConnectionNumber.argtypes = [ctypes.c_void_p]
+            return int(library.XConnectionNumber(info.display))
+    return None
 
 
 def moment_of(place: int, count: int, last: float, now: float) -> float:

@@ -1,4 +1,4 @@
-"""A plot drawn by a second process: the same file as drawn here, and its faults are raised here."""
+"""Work done by a second process: a plot is the same file as drawn here, and its faults are raised here."""
 
 from __future__ import annotations
 
@@ -13,8 +13,9 @@ import numpy as np
 import pytest
 
 from synth.analysis.start_up_picture import COMMON, CONTROL, SUPPLY, Curve, Cycle, StartUpCurves
+from synth.beside import Beside
 from synth.errors import DesignError, DeviceError
-from synth.report.drawn_beside import DrawnBeside
+from synth.report.figure import drawing_beside
 from synth.report.start_up_plot import save_unsteady_plot
 
 MODULE = "synth.report.start_up_plot"
@@ -39,10 +40,10 @@ def not_loaded(monkeypatch) -> None:
 
 @pytest.mark.slow
 def test_the_file_is_the_same_as_drawn_here(curves, tmp_path, not_loaded):
-    with DrawnBeside(MODULE) as drawing:
+    with drawing_beside(MODULE) as drawing:
         assert len(active_children()) == 1
-        drawing.draw(save_unsteady_plot, "a title", curves, str(tmp_path / "beside.png"), False)
-        drawing.finish()
+        drawing.work(save_unsteady_plot, "a title", curves, str(tmp_path / "beside.png"), False)
+        drawing.worked()
     assert not active_children()
     save_unsteady_plot("a title", curves, str(tmp_path / "here.png"), False)
     assert (tmp_path / "beside.png").read_bytes() == (tmp_path / "here.png").read_bytes()
@@ -52,18 +53,18 @@ def test_the_file_is_the_same_as_drawn_here(curves, tmp_path, not_loaded):
 def test_its_fault_is_raised_here(curves, tmp_path, not_loaded):
     target = tmp_path / "a.svg"
     target.write_text("mine")
-    with DrawnBeside(MODULE) as drawing:
-        drawing.draw(save_unsteady_plot, "a title", curves, str(target), False)
+    with drawing_beside(MODULE) as drawing:
+        drawing.work(save_unsteady_plot, "a title", curves, str(target), False)
         with pytest.raises(DesignError, match="exists already"):
-            drawing.finish()
+            drawing.worked()
     assert target.read_text() == "mine"
     assert not active_children()
 
 
 @pytest.mark.slow
 def test_one_that_is_given_up_leaves_nothing(curves, tmp_path, not_loaded):
-    with pytest.raises(KeyboardInterrupt), DrawnBeside(MODULE) as drawing:  # noqa: PT012
-        drawing.draw(save_unsteady_plot, "a title", curves, str(tmp_path / "a.png"), False)
+    with pytest.raises(KeyboardInterrupt), drawing_beside(MODULE) as drawing:  # noqa: PT012
+        drawing.work(save_unsteady_plot, "a title", curves, str(tmp_path / "a.png"), False)
         while not list(tmp_path.iterdir()):  # until it draws
             time.sleep(0.01)
         raise KeyboardInterrupt
@@ -72,14 +73,14 @@ def test_one_that_is_given_up_leaves_nothing(curves, tmp_path, not_loaded):
 
 
 def test_one_that_is_ended_is_told_and_one_that_is_not_needed_ends(not_loaded):
-    with DrawnBeside(MODULE) as drawing:
+    with drawing_beside(MODULE) as drawing:
         (process,) = active_children()
         process.kill()
         process.join()
-        drawing.draw(print, "nobody listens")
-        with pytest.raises(DeviceError, match="the plot was not drawn"):
-            drawing.finish()
-    with DrawnBeside(MODULE):
+        drawing.work(print, "nobody listens")
+        with pytest.raises(DeviceError, match="worked beside this one ended"):
+            drawing.worked()
+    with drawing_beside(MODULE):
         assert len(active_children()) == 1
     assert not active_children()
 
@@ -87,8 +88,8 @@ def test_one_that_is_ended_is_told_and_one_that_is_not_needed_ends(not_loaded):
 KILLED = """
 import os
 os.cpu_count = lambda: 2
-from synth.report.drawn_beside import DrawnBeside
-with DrawnBeside("synth.report.start_up_plot", plots=False):
+from synth.beside import Beside
+with Beside():
     os.kill(os.getpid(), 9)
 """
 
@@ -100,31 +101,50 @@ def test_it_ends_with_who_started_it_also_where_that_is_killed():
 
 
 @pytest.mark.parametrize("processors", [1, 2])
-def test_it_works_something_out_before_it_draws(processors, monkeypatch):
+def test_it_does_one_thing_after_the_other(processors, monkeypatch):
     monkeypatch.setattr("os.cpu_count", lambda: processors)
-    with DrawnBeside(MODULE, plots=False) as drawing:
+    with Beside(os.getpid) as beside:
         assert len(active_children()) == processors - 1
-        drawing.work(os.getpid)
-        drawn_by = drawing.worked()
-        assert (drawn_by == os.getpid()) == (processors == 1)
-        drawing.draw(operator.add, 1, 2)
-        assert drawing.finish() == 3
+        beside.work(operator.add, 1, 2)
+        done_by = beside.worked()
+        assert (done_by == os.getpid()) == (processors == 1)
+        assert beside.worked() == 3
+        beside.work(operator.mul, 2, 3)
+        assert beside.worked() == 6
+    assert not active_children()
 
 
-def test_what_it_raises_before_it_draws_is_raised_here_and_it_goes_on(monkeypatch):
+@pytest.mark.parametrize("processors", [1, 2])
+def test_what_it_raises_is_raised_here_and_it_goes_on(processors, monkeypatch):
+    monkeypatch.setattr("os.cpu_count", lambda: processors)
+    with Beside() as beside:
+        beside.work(operator.truediv, 1, 0)
+        beside.work(operator.add, 1, 2)
+        with pytest.raises(ZeroDivisionError if processors == 1 else RuntimeError, match="division by zero"):
+            beside.worked()
+        assert beside.worked() == 3
+
+
+def test_what_is_made_by_then_need_not_be_sent(monkeypatch):
     monkeypatch.setattr("os.cpu_count", lambda: 2)
-    with DrawnBeside(MODULE, plots=False) as drawing:
-        drawing.work(operator.truediv, 1, 0)
-        with pytest.raises(RuntimeError, match="ZeroDivisionError"):
-            drawing.worked()
-        drawing.draw(operator.add, 1, 2)
-        assert drawing.finish() == 3
+    made = lambda: 3  # noqa: E731  cannot be sent
+    with Beside(lambda: made() + 1) as beside:
+        assert len(active_children()) == 1
+        assert beside.worked() == 4
+
+
+def test_where_other_threads_run_it_is_done_here(monkeypatch):
+    monkeypatch.setattr("os.cpu_count", lambda: 2)
+    monkeypatch.setattr("threading.active_count", lambda: 2)
+    with Beside(os.getpid) as beside:
+        assert not active_children()
+        assert beside.worked() == os.getpid()
 
 
 def test_where_the_library_is_loaded_it_is_drawn_here(curves, tmp_path, monkeypatch):
     monkeypatch.setitem(sys.modules, "matplotlib.backends.backend_agg", sys)
-    with DrawnBeside(MODULE) as drawing:
+    with drawing_beside(MODULE) as drawing:
         assert not active_children()
+        drawing.work(save_unsteady_plot, "a title", curves, str(tmp_path / "a.gif"), False)
         with pytest.raises(DesignError, match="name the plot"):
-            drawing.draw(save_unsteady_plot, "a title", curves, str(tmp_path / "a.gif"), False)
-        drawing.finish()
+            drawing.worked()
