@@ -233,7 +233,7 @@ def setting_rows(session: Session, state: WindowState) -> tuple[SettingRow, ...]
 
 def _rows(session: Session, state: WindowState, heard: float) -> tuple[ControlRow, ...]:
     """The drawer's rows; the selected one says what the hand plays where it is, with its control and without."""
-    rows = control_rows(session.shown_settings, state.selected, session.disabled)
+    rows = control_rows(session.drawn_settings, state.selected, session.disabled)
 
     def with_effect(row: ControlRow) -> ControlRow:
         without = session.without(row.name)
