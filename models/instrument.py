@@ -137,7 +137,11 @@ class Instrument:
 
     def offset_frequency(self, distance: ArrayLike) -> Floats:
         """Reference minus variable frequency, Hz, without pulling; falls as the distance grows."""
-        return np.asarray(self.reference_frequency - self.variable_frequency(distance))
+        return self.offset_with(self.antenna_capacitance(distance))
+
+    def offset_with(self, antenna_capacitance: ArrayLike) -> Floats:
+        """`offset_frequency`, Hz, with an antenna capacitance (F, its stray included)."""
+        return np.asarray(self.reference_frequency - self.frequency_with(antenna_capacitance))
 
     def offset_slope(self, distance: ArrayLike) -> Floats:
         """Change of `offset_frequency` with distance, Hz per m (negative)."""

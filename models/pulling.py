@@ -34,11 +34,13 @@ from models.checks import finite, finite_array, non_negative, positive
 
 Pair = tuple[float, float]
 TURN = 2.0 * math.pi
-LONGEST_PIECE = 8000
+STACK = 256
+"""Steps whose matrices one product gives: always as many, so that sums are of one order however a sound is cut."""
+LONGEST_PIECE = 32 * STACK
 """Steps solved at once: 64 bytes each, within the processor's cache."""
 MOST_GROWTH = 300.0
 """Largest sum of wL h / 2 over the steps solved at once: by it the pair grows or shrinks by e to that at
-most, and by 2 % a step at most through the scale of `_step_columns`."""
+most, and by 2 % a step at most through the scale of `_fill`."""
 NEAR = (-0.08, 0.01)
 """s^2 for which a polynomial stands for s coth(s): offsets below 0.09 of the sample rate, locks below 0.03 of it."""
 COTANGENT = (1.0, 0.33333333334346893, -0.022222222868340632, 0.0021162867147777715, -0.0002146642833006537)
@@ -110,7 +112,15 @@ class PulledPhase:
         self._solve, self._place_of_largest = dtbsv, idamax
         self._half_turn, self._pull = 0.5 * TURN * time_step, TURN * lock_range * time_step
         self._most = max(1, min(LONGEST_PIECE, int(MOST_GROWTH / max(0.5 * self._pull, 1e-9))))
-        self._columns = np.zeros((1, 8))
+        alpha, quarter = 0.5 * self._pull, 0.5 * self._half_turn
+        # s coth(s) in powers of the square of beta over `quarter`, and a step's two columns from the four terms
+        square = np.polynomial.Polynomial([alpha * alpha, -quarter * quarter])
+        alone, *self._series = np.polynomial.Polynomial(COTANGENT)(square).coef.tolist()
+        self._mixture = np.zeros((4, 8))
+        self._mixture[0, [3, 5]] = quarter, -quarter
+        self._mixture[1, [3, 5]] = self._half_turn * alpha / 6.0
+        self._mixture[2:, [2, 6]] = (1.0, 1.0), (alone + alpha, alone - alpha)
+        self._make_room(1)
         self.set(phase)
 
     def set(self, phase: float) -> None:
@@ -127,59 +137,67 @@ class PulledPhase:
         """
         count = offsets.size - 1
         if self._columns.shape[0] <= min(count, self._most):
-            self._columns = np.zeros((min(count, self._most) + 1, 8))
+            self._make_room(min(count, self._most))
         farthest = abs(float(offsets[self._place_of_largest(offsets)]))
-        # the square of gamma is less than a hundredth of that of alpha where that of beta is near
-        near = (self._half_turn * farthest) ** 2 <= -NEAR[0] and 1.01 * (0.5 * self._pull) ** 2 <= NEAR[1]
+        near = (self._half_turn * farthest) ** 2 <= -NEAR[0] and (0.5 * self._pull) ** 2 <= NEAR[1]
         halves = np.empty(count)
         with np.errstate(divide="ignore"):  # p / 0 is infinite, and its arc tangent a quarter turn
             for first in range(0, count, self._most):
                 last = min(first + self._most, count)
-                columns = self._columns[: last - first + 1]
-                self._fill(columns[:-1], offsets[first : last + 1], near)
-                pairs = np.zeros(columns.shape[0] * 2)
+                columns = self._fill(offsets[first : last + 1], near)
+                pairs = np.zeros(columns.shape[1])
                 pairs[:2] = self._pair
-                solved = self._solve(3, columns.reshape(-1, 4).T, pairs, lower=1, diag=1, overwrite_x=1)
+                solved = self._solve(3, columns, pairs, lower=1, diag=1, overwrite_x=1)
                 self._pair = _near_one(*solved[-2:].tolist())
                 np.divide(solved[3::2], solved[2::2], out=halves[first:last])
         return np.arctan(halves, out=halves)
 
-    def _fill(self, columns: Floats, offsets: Floats, near: bool) -> None:
-        """The columns of the system for n steps between offsets (n + 1,), Hz, two each, from the diagonal (1, not read)
-        down: into zeros (n, 8), which may have been used like this before. `near`: every s^2 lies within NEAR.
+    def _make_room(self, steps: int) -> None:
+        """Room for the terms and the columns of so many steps at once."""
+        stacks = -(-steps // STACK)
+        self._terms, self._square = np.zeros((4, stacks * STACK)), np.empty(stacks * STACK)
+        self._terms[3] = 1.0
+        self._columns = np.zeros((stacks * STACK + 1, 8))
+
+    def _fill(self, offsets: Floats, near: bool) -> Floats:
+        """The columns (4, 2 n + 2) of the system for n steps between offsets (n + 1,), Hz, two each, from the diagonal
+        (1, not read) down; the last two are not read. `near`: every s^2 lies within NEAR.
 
         Per step, in rad: beta half the free advance, d half the rise of dw h. The exponent is alpha S + beta J +
         gamma X, X = [[0, 1], [1, 0]]: the Magnus exponent of the generator a S + (b + tau d) J over tau = -1/2..1/2,
-        A - [A, B] / 12 for A = a S + b J and B = d J. Its square is s^2 = alpha^2 + gamma^2 - beta^2 times the unit
-        matrix, so M = cosh(s) + sinh(s) / s times it, which turns a pair like s coth(s) + 1 times it.
+        A - [A, B] / 12 for A = a S + b J and B = d J. Its square is s^2 = alpha^2 - beta^2 times the unit matrix but
+        for gamma^2, which is of the sixth order in h, so M = cosh(s) + sinh(s) / s times it, which turns a pair like
+        s coth(s) + 1 times it. The columns mix four terms: what beta and gamma are in proportion to, the part of
+        s coth(s) with beta, and 1.
         """
-        before, after = offsets[:-1], offsets[1:]
-        alpha = 0.5 * self._pull
-        beta, gamma = after + before, after - before
-        beta *= 0.5 * self._half_turn
-        gamma *= self._half_turn * alpha / 6.0
-        q_from_q, p_from_q, q_from_p, p_from_p = (columns[:, place] for place in (2, 3, 5, 6))
-        np.add(gamma, beta, out=p_from_q)
-        np.subtract(gamma, beta, out=q_from_p)
-        beta *= beta
-        gamma *= gamma
-        square = np.subtract(gamma, beta, out=gamma)
-        square += alpha * alpha
-        even = np.multiply(square, COTANGENT[-1], out=beta)
-        for coefficient in COTANGENT[-2:0:-1]:
+        count = offsets.size - 1
+        stacks = -(-count // STACK)
+        beta, gamma, even, _ = self._terms[:, :count]
+        np.add(offsets[1:], offsets[:-1], out=beta)
+        np.subtract(offsets[1:], offsets[:-1], out=gamma)
+        square = np.multiply(beta, beta, out=self._square[:count])
+        np.multiply(square, self._series[-1], out=even)
+        for coefficient in self._series[-2::-1]:
             even += coefficient
             even *= square
-        even += COTANGENT[0]
-        np.add(even, alpha, out=q_from_q)
-        np.subtract(even, alpha, out=p_from_p)
+        terms = self._terms.reshape(4, -1, STACK).transpose(1, 2, 0)[:stacks]
+        np.matmul(terms, self._mixture, out=self._columns[: stacks * STACK].reshape(stacks, STACK, 8))
+        columns = self._columns[: count + 1]
         if not near:
-            far = np.flatnonzero((square < NEAR[0]) | (square > NEAR[1]))
-            size, turning = np.sqrt(np.abs(square[far])), square[far] < 0.0
-            even = np.where(turning, np.cos(size), np.cosh(size))
-            odd = np.where(turning, np.sin(size), np.sinh(size)) / size
-            p_from_q[far] *= odd
-            q_from_p[far] *= odd
-            q_from_q[far], p_from_p[far] = even + alpha * odd, even - alpha * odd
+            self._fill_far(columns[:-1], beta, gamma, square)
+        return columns.reshape(-1, 4).T
+
+    def _fill_far(self, columns: Floats, beta: Floats, gamma: Floats, square: Floats) -> None:
+        """The columns of those steps whose s^2 lies beyond NEAR, by cosines and sines."""
+        alpha, quarter = 0.5 * self._pull, 0.5 * self._half_turn
+        squares = alpha * alpha - quarter * quarter * square
+        far = np.flatnonzero((squares < NEAR[0]) | (squares > NEAR[1]))
+        size, turning = np.sqrt(np.abs(squares[far])), squares[far] < 0.0
+        even = np.where(turning, np.cos(size), np.cosh(size))
+        odd = np.where(turning, np.sin(size), np.sinh(size)) / size
+        turned, bent = quarter * beta[far], self._half_turn * alpha / 6.0 * gamma[far]
+        columns[far, 2], columns[far, 6] = even + alpha * odd, even - alpha * odd
+        columns[far, 3], columns[far, 5] = (bent + turned) * odd, (bent - turned) * odd
 
 
 def _near_one(first: float, second: float) -> Pair:

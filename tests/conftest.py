@@ -30,7 +30,7 @@ share_solutions()
 
 WORKER = os.environ.get("PYTEST_XDIST_WORKER")
 WHOLE_FOLDERS = ("tests/live/", "tests/install/")
-DOCUMENTS = ("tests/guide/test_guide.py", "tests/test_readme.py")
+DOCUMENTS = ("tests/guide/test_guide.py", "tests/project/test_readme.py")
 # Of the slow tests these take longest (half a minute to a quarter of one): begun first, so that no process is left with
 # one of them at the end.
 LONG_FILES = (

@@ -29,9 +29,12 @@ that share from first-order figures alone: the relative change of an amplitude b
 both frequencies before anything cancels, over what is left in D. (With output resistors of 100 kohm to 1 Mohm and with
 two coils it is 1.0 to 1.6 times the true share.) Where it exceeds SECOND_ORDER_LIMIT, `solve_locked` takes over:
 harmonic balance of both circuits as one, locked at every phase psi in turn, with the capacitance that detunes the
-second one unknown. The amplitudes are then right for every phase that stands still; a beat as fast as the bias
-settles is pulled somewhat less (by 4 % of the lock range at a beat of 90 Hz with a settling time of 1.2 ms, by
-integration in time).
+second one unknown. The amplitudes are then right for every phase that stands still; a beat as fast as the bias settles
+is pulled somewhat less (by 4 % of the lock range at a beat of 90 Hz with a settling time of 1.2 ms, by integration in
+time). Of two coils and of a capacitance from tank to tank, whose first order nearly cancels, this may be several times
+the first-order lock range (by integration in time both edges are right to 7 % where the estimated share is 5). Output
+resistors that are too small let one oscillator put the other out at some phases: then there is no law, and the first
+order is a rough figure.
 """
 
 from __future__ import annotations
@@ -55,9 +58,8 @@ PHASES = 96
 """Phases on a cycle at which D is read for its extremes; the parabola through the three nearest places them."""
 SECOND_ORDER_LIMIT = 0.15
 """Estimated share of sin 2 psi above which the first-order lock range may be off by more than some 4 %."""
-HOPELESS = 0.55
-"""The same share, above which no locked oscillation of both was found by `solve_locked` at some phases of the cycle
-(found at 0.49, output resistors of 80 kohm; not at 0.64, 65 kohm)."""
+LEAST_SWING = 0.5
+"""Of its own, below which the swing of one of the two counts as put out by the other, and the solution as none."""
 FARTHEST = 20.0
 """Offset of the free frequencies, of the lock range, up to which `pulling` solves both circuits as one."""
 NEAR = 1.25
@@ -340,7 +342,7 @@ def solve_locked(first: Adjoint, second: Adjoint, coupling: Coupling, phases: in
     """Return both circuits solved as one at `phases` phases round the cycle, the second detuned to hold each.
 
     The two must oscillate at nearly the same frequency (within some times the lock range). Raises NotConvergedError
-    where no locked oscillation is found.
+    where no locked oscillation is found at some phase, or one in which one of the two hardly swings any more.
     """
     states = first.state, second.state
     linear = coupled_network(states[0].circuit, states[1].circuit, coupling)
@@ -360,6 +362,9 @@ def solve_locked(first: Adjoint, second: Adjoint, coupling: Coupling, phases: in
         held = PartProbe(nodes, 0.0, own + PHASE_PORT, 1j * np.exp(1j * angle), True)
         now = balance(linear, device, values, omega, phase_port=PHASE_PORT, probe=held, probe_start=strength)
         omega, strength = now.angular_frequency, now.probe
+        for place, state in ((PHASE_PORT, states[0]), (own + PHASE_PORT, states[1])):
+            if abs(now.coefficients[place, 1]) < LEAST_SWING * abs(state.port_coefficients[PHASE_PORT, 1]):
+                raise NotConvergedError("coupling: one oscillator puts the other out")
         strengths.append(strength)
         values = now.coefficients.copy()
         values[own:] *= np.exp(2j * np.pi * order / phases)  # on to the next phase
@@ -385,8 +390,8 @@ def supply_drop(first: Adjoint, second: Adjoint, coupling: Coupling) -> SupplyDr
 @dataclass(frozen=True, slots=True, eq=False)
 class Pulling:
     """One lock range for Adler's law, Hz, and where it comes from: the first-order law with its paths, and, where that
-    is not to be trusted, both circuits solved as one (None where that finds no locked oscillation either or is
-    HOPELESS, and where the free frequencies lie more than FARTHEST lock ranges apart)."""
+    is not to be trusted, both circuits solved as one (None where that finds no locked oscillation either, and where the
+    free frequencies lie more than FARTHEST lock ranges apart)."""
 
     lock_range: float
     first_order: LockRange
@@ -398,7 +403,7 @@ def pulling(first: Adjoint, second: Adjoint, coupling: Coupling, through: Throug
     first-order law alone."""
     found = lock_range(first, second, coupling, through)
     apart = abs(second.state.frequency - first.state.frequency)
-    if through is not None or found.trusted or found.second_order > HOPELESS or apart > FARTHEST * found.total:
+    if through is not None or found.trusted or apart > FARTHEST * found.total:
         return Pulling(found.total, found, None)
     try:
         solved = solve_locked(first, second, coupling)

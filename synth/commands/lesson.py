@@ -10,7 +10,7 @@ PAGE = ".html"
 
 
 class PageOrFolder(Written):
-    """A page to write, or a folder for files, which is looked at when they are written."""
+    """A page to write, or a folder for files, which is looked at once the lesson's stages are known."""
 
     def check(self, target: str, force: bool) -> None:
         """Raise DesignError where a page cannot be written."""
@@ -56,15 +56,19 @@ def run(arguments: Namespace) -> int:
     if arguments.live:
         return _play(arguments)
     from synth.files.atomic_file import write_text
-    from synth.lessons.lesson_report import lesson_report, write_lesson
+    from synth.lessons.lesson_report import check_folder, lesson_report, write_lesson
     from synth.lessons.setup import open_setup
     from synth.pages.lesson_page import lesson_page
     from synth.progress_line import ProgressLine
 
     with ProgressLine("measuring the lesson"):
         setup = open_setup()
-        report = lesson_report(build_lesson(arguments.name, setup))
-        if arguments.output and arguments.output.lower().endswith(PAGE):
+        lesson = build_lesson(arguments.name, setup)
+        page = bool(arguments.output) and arguments.output.lower().endswith(PAGE)
+        if arguments.output and not page:
+            check_folder(lesson, arguments.output, arguments.force)
+        report = lesson_report(lesson)
+        if page:
             write_text(arguments.output, lesson_page(report, setup), arguments.force)
         elif arguments.output:
             write_lesson(report, arguments.output, arguments.force)

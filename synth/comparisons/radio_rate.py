@@ -30,6 +30,8 @@ RATE = 48000
 TIMES = 160  # radio samples per audio sample: 7.68 MHz
 DIODE_TIMES = 640  # 30.7 MHz, for pulses a fraction of the radio cycle long
 HALF = 22.5  # audio samples that the FIR reaches to either side: pass band to 20 kHz, stop band from 28 kHz
+STEP_COST = 200.0
+"""What a step of the diode takes beside its pieces, in instants of one piece (measured)."""
 SETTLED, ENDS = round(0.08 * RATE), 100
 """Samples left out of a comparison: the DC block's start, and the FIR's reach at the end."""
 
@@ -120,15 +122,18 @@ def detected_with(detector: Detector, phases: Radio, reference: float, variable:
     return diode_output(detector.diode, detector.amplitude * (first + second), RATE * phases.times)
 
 
-def diode_output(load: DiodeLoad, drive: Floats, rate: float, run_up: float = 15.0, pieces: int = 256) -> Floats:
+def diode_output(load: DiodeLoad, drive: Floats, rate: float, run_up: float = 15.0) -> Floats:
     """v, V, for the voltage before source resistance and diode, at the radio rate, Hz, by the trapezoid rule.
 
     Pieces of the time are worked out side by side, each after a run-up of `run_up` R C over what comes before it (the
-    first over what follows, mirrored), which forgets where it began. Each step is closed by the Wright function.
+    first over what follows, mirrored), which forgets where it began; as many as take least time, run-ups included. Each
+    step is closed by the Wright function.
     """
     unit = load.emission_factor * THERMAL_VOLTAGE
-    length = -(-drive.size // pieces)
     before = math.ceil(run_up * load.resistance * load.capacitance * rate)
+    # (run-up + size / pieces) steps, each taking as long as STEP_COST instants and one for every piece
+    pieces = math.ceil(math.sqrt(STEP_COST * drive.size / before))
+    length = -(-drive.size // pieces)
     padded = np.concatenate([drive[before:0:-1], drive, np.zeros(length * pieces - drive.size)])
     rows = np.lib.stride_tricks.sliding_window_view(padded, before + length)[::length][:pieces].T
     half = 0.5 / rate / load.capacitance

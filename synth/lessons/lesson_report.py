@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from pathlib import Path
 from textwrap import fill
 from typing import Any
 
@@ -31,10 +32,6 @@ class LessonReport:
     levels: tuple[tuple[float, ...], ...]
     gains: tuple[float, ...]
 
-    def stem(self, index: int) -> str:
-        """Name of a stage's files without their ending."""
-        return f"{index + 1:02d}-{self.lesson.stages[index].slug}"
-
     def text(self) -> str:
         """The script for a class."""
         lesson = self.lesson
@@ -48,7 +45,7 @@ class LessonReport:
             "",
         ]
         for index, (stage, levels) in enumerate(zip(lesson.stages, self.levels, strict=True)):
-            lines += [f"{index + 1}. {stage.title}   ({self.stem(index)}.wav, {self.stem(index)}.png)", ""]
+            lines += [f"{index + 1}. {stage.title}   ({lesson.stem(index)}.wav, {lesson.stem(index)}.png)", ""]
             for told in (
                 said("script", "predict", question=stage.question),
                 said("script", "answer", answer=stage.answer),
@@ -109,7 +106,7 @@ class LessonReport:
             for claim, level in zip(stage.claims, self.levels[index], strict=True)
         ]
         return {
-            "file": self.stem(index),
+            "file": self.lesson.stem(index),
             "title": stage.title,
             "question": stage.question,
             "answer": stage.answer,
@@ -128,19 +125,36 @@ def lesson_report(lesson: Lesson) -> LessonReport:
     return LessonReport(lesson, sounds, levels, gains)
 
 
-def write_lesson(report: LessonReport, folder_name: str, force: bool) -> None:
-    """Write script, sounds and plots into a folder; before the first, DesignError if one exists and not `force`."""
-    from synth.lessons.lesson_plot import save_stage_plot
+def check_folder(lesson: Lesson, folder_name: str, force: bool) -> None:
+    """Raise DesignError where `write_lesson` would: the folder is a file, or holds files of the lesson and not `force`.
 
-    folder = make_folder(folder_name)
-    stems = [folder / report.stem(index) for index in range(len(report.sounds))]
-    names = [folder / "lesson.txt", *(stem.with_suffix(end) for stem in stems for end in (".wav", ".png"))]
-    there = [str(name) for name in names if name.exists()]
+    For before the lesson is measured.
+    """
+    folder = Path(folder_name)
+    if folder.exists() and not folder.is_dir():
+        raise DesignError(f"{folder_name} is a file; name a folder")
+    there = [str(name) for name in _files(lesson, folder) if name.exists()]
     if there and not force:
         raise DesignError("\n".join(f"{name} exists already; add --force to replace it" for name in there))
-    write_text(folder / "lesson.txt", report.text(), force)
+
+
+def _files(lesson: Lesson, folder: Path) -> list[Path]:
+    """The files of a lesson in a folder: the script, then a sound and a plot for each stage."""
+    stems = [lesson.stem(index) for index in range(len(lesson.stages))]
+    return [folder / "lesson.txt", *(folder / f"{stem}{end}" for stem in stems for end in (".wav", ".png"))]
+
+
+def write_lesson(report: LessonReport, folder_name: str, force: bool) -> None:
+    """Write script, sounds and plots into a folder, once `check_folder` has found nothing against it."""
+    from synth.lessons.lesson_plot import save_stage_plot
+
+    lesson = report.lesson
+    check_folder(lesson, folder_name, force)
+    script, *files = _files(lesson, make_folder(folder_name))
+    write_text(script, report.text(), force)
     with ProgressLine("drawing the stages") as line:
-        for stage, sound, stem in line.each(list(zip(report.lesson.stages, report.sounds, stems, strict=True))):
-            with AudioWriter(stem.with_suffix(".wav"), SAMPLE_RATE, title=stage.title, force=force) as writer:
+        stages = list(zip(lesson.stages, report.sounds, files[::2], files[1::2], strict=True))
+        for stage, sound, wave, plot in line.each(stages):
+            with AudioWriter(wave, SAMPLE_RATE, title=stage.title, force=force) as writer:
                 writer.write(sound)
-            save_stage_plot(stage, sound, stem.with_suffix(".png"), force)
+            save_stage_plot(stage, sound, plot, force)

@@ -117,6 +117,10 @@ class Lesson:
     pages: tuple[LiveStage, ...]
     experiments: tuple[Experiment, ...] = ()
 
+    def stem(self, index: int) -> str:
+        """Name of a stage's files without their ending."""
+        return f"{index + 1:02d}-{self.stages[index].slug}"
+
 
 def line(frequency: float, level_db: float, start: float, end: float) -> Claim:
     """A spectral line."""

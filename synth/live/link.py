@@ -194,8 +194,12 @@ class RowRing:
         """(number of the first row, copy (columns, n)): `count` rows from `first` on, fewer where they are gone."""
         total = self.total
         first = max(first, total - self._rows, 0)
-        wanted = np.arange(first, max(first, min(first + count, total))) % self._rows
-        copy = np.stack([column[wanted] for column in self._columns])
+        count = max(0, min(count, total - first))
+        start = first % self._rows
+        whole = min(count, self._rows - start)
+        copy = np.stack(
+            [np.concatenate([column[start : start + whole], column[: count - whole]]) for column in self._columns]
+        )
         overwritten = max(0, self.total - self._rows - first)
         return first + overwritten, copy[:, overwritten:]
 

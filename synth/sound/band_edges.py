@@ -45,26 +45,37 @@ def line_bound(line: Floats, harmonic: Floats, rho: Floats) -> Floats:
     return np.asarray(np.exp(np.minimum(exponent, 0.0)))
 
 
-def highest_offset(harmonics: Floats, top: int, sample_rate: float, lock_range: float) -> float:
-    """Greatest offset, Hz, at which harmonics 1..`top` of A_0, A_1, ... stay within the band; 0 if none.
+def highest_offsets(harmonics: Floats, tops: Ints, sample_rate: float, lock_range: float) -> Floats:
+    """Greatest offset, Hz, at which harmonics 1..top of A_0, A_1, ... stay within the band, for each of `tops`; 0 if
+    none.
 
-    For top = 1 pulling is left out of account: `FoldingLines` takes away what would fold.
+    For top = 1 pulling is left out of account: `FoldingLines` takes away what would fold. Above an offset that folds
+    all others do too: the place is found by halves.
     """
-    highest = FADE_TO * sample_rate / top
-    if lock_range == 0.0 or top == 1:
+    highest = FADE_TO * sample_rate / tops
+    if lock_range == 0.0:
         return highest
     lowest = 1.001 * lock_range
-    if lowest >= highest:
-        return 0.0
-    offsets = np.geomspace(lowest, highest, _SEARCH_POINTS)
-    beats = np.sqrt((offsets - lock_range) * (offsets + lock_range))
-    orders = np.unique(np.append(np.geomspace(1, top, _ORDERS).astype(int), top))[:, None]
+    orders = np.append(np.geomspace(1, tops, _ORDERS, axis=-1).astype(int), tops[:, None], axis=1)
     strengths = np.abs(harmonics[orders]) / np.abs(harmonics[1:]).max()
-    lines = np.maximum(0.5 * sample_rate / beats, orders)
-    folded = strengths * line_bound(lines, orders.astype(float), lock_range / (offsets + beats))
-    allowed = (folded <= FOLDED_LINE).all(axis=0)
-    count = offsets.size if allowed.all() else int(np.argmin(allowed))
-    return float(offsets[count - 1]) if count else 0.0
+    ratios = np.maximum(highest / lowest, 1.0)
+
+    def offsets_at(places: Ints) -> Floats:
+        return np.asarray(lowest * ratios ** (places / (_SEARCH_POINTS - 1.0)))
+
+    fitting, folding = np.zeros(tops.size, dtype=int), np.where(highest > lowest, _SEARCH_POINTS, 0)
+    while (fitting < folding).any():
+        middle = np.minimum((fitting + folding) // 2, _SEARCH_POINTS - 1)
+        offsets = offsets_at(middle)[:, None]
+        beats = np.sqrt((offsets - lock_range) * (offsets + lock_range))
+        lines = np.maximum(0.5 * sample_rate / beats, orders)
+        folded = strengths * line_bound(lines, orders.astype(float), lock_range / (offsets + beats))
+        allowed = (folded <= FOLDED_LINE).all(axis=1)
+        searched = fitting < folding
+        fitting = np.where(searched & allowed, middle + 1, fitting)
+        folding = np.where(searched & ~allowed, middle, folding)
+    reached = np.where(fitting > 0, offsets_at(np.maximum(fitting - 1, 0)), 0.0)
+    return np.asarray(np.where(tops == 1, highest, reached))
 
 
 def crossings(harmonics: Floats, tops: tuple[int, ...], sample_rate: float, lock_range: float) -> tuple[Floats, Floats]:
@@ -73,8 +84,8 @@ def crossings(harmonics: Floats, tops: tuple[int, ...], sample_rate: float, lock
     `tops`: K of each level, falling, the last one 0. A level takes over only once the one before has gone.
     """
     edges = [0.0]
-    for top in tops[:-1]:
-        end = max(highest_offset(harmonics, top, sample_rate, lock_range), edges[-1])
+    for reached in highest_offsets(harmonics, np.array(tops[:-1]), sample_rate, lock_range).tolist():
+        end = max(reached, edges[-1])
         edges += [max(FADE_FROM / FADE_TO * end, edges[-1]), end]
     levels = np.arange(len(tops) - 1.0)
     return np.array(edges[1:]), np.stack([levels, levels + 1.0], axis=1).ravel()

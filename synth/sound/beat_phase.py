@@ -9,10 +9,12 @@ the frequency is off by at most f_s 2^-56: less than 1e-12 Hz at 48 kHz.
 from __future__ import annotations
 
 import math
+from functools import lru_cache
 
 import numpy as np
 
 from models.arrays import Floats, Ints
+from models.hand.capacitance_curve import CapacitanceCurve
 from models.instrument import Instrument
 
 TURN_BITS = 56
@@ -53,6 +55,15 @@ def accumulate(phase: int, frequency: Floats, sample_rate: float) -> Ints:
     return phases
 
 
+@lru_cache(maxsize=4)
+def spread(curve: CapacitanceCurve, stray: float, count: int) -> tuple[Floats, Floats]:
+    """So many distances, m, even in ln(distance) along a curve, and the antenna capacitances there, F, with its stray:
+    what stays while a control moves the oscillators.
+    """
+    distances = np.geomspace(curve.nearest, curve.farthest, count)
+    return distances, curve.capacitance(distances) + stray
+
+
 class PitchLaw:
     """Reference minus variable frequency, Hz, against distance, m: straight lines between dense points.
 
@@ -63,11 +74,12 @@ class PitchLaw:
     def __init__(self, instrument: Instrument, intervals: int = INTERVALS) -> None:
         self.nearest = instrument.curve.nearest
         self.farthest = instrument.curve.farthest
-        distances = np.geomspace(self.nearest, self.farthest, intervals + 1)
-        offsets = np.asarray(instrument.offset_frequency(distances), dtype=np.float64)
+        offsets = instrument.offset_with(spread(instrument.curve, instrument.antenna_stray, intervals + 1)[1])
         self.highest = float(np.abs(offsets).max())
-        self._slopes = np.diff(offsets)
-        self._intercepts = offsets[:-1] - self._slopes * np.arange(intervals)
+        slopes = np.diff(offsets)
+        # a line takes one look-up: its value at place 0, and its slope beside it
+        self._lines = np.empty(intervals, dtype=np.complex128)
+        self._lines.real, self._lines.imag = offsets[:-1] - slopes * np.arange(intervals), slopes
         self._scale = intervals / math.log(self.farthest / self.nearest)
         self._start = self._scale * math.log(self.nearest)
 
@@ -81,20 +93,20 @@ class PitchLaw:
     def at(self, distance: float) -> float:
         """`offset` of one distance, m, in a tenth of the time."""
         position = math.log(distance) * self._scale - self._start
-        index = min(max(int(position), 0), self._slopes.size - 1)
-        return float(position * self._slopes[index] + self._intercepts[index])
+        line = self._lines[min(max(int(position), 0), self._lines.size - 1)]
+        return float(position * line.imag + line.real)
 
     def offset(self, distance: Floats, out: Floats | None = None) -> Floats:
         """Offset frequency, Hz, at each distance, m, from `nearest` to `farthest`; rounding beyond them does no harm.
 
         Written to `out` if that is given.
 
-        intercept[i] + slope[i] p at the place p = ln(d / nearest) intervals / ln(farthest / nearest), i its whole part.
+        value[i] + slope[i] p at the place p = ln(d / nearest) intervals / ln(farthest / nearest), i its whole part.
         """
         position = np.log(distance, out=out)
         position *= self._scale
         position -= self._start
-        index = position.astype(np.int64)
-        position *= self._slopes.take(index, mode="clip")
-        position += self._intercepts.take(index, mode="clip")
+        lines = self._lines.take(position.astype(np.int64), mode="clip")
+        position *= lines.imag
+        position += lines.real
         return position

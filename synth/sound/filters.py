@@ -11,6 +11,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Callable
+from dataclasses import dataclass
 from typing import Any
 
 import numpy as np
@@ -26,6 +27,7 @@ STACK = 16
 """Rows in one product of matrices. All products have this shape, and so the same order of sums in every row (tried with
 OpenBLAS's code for six kinds of x86-64 processors, which differ where rows are left over from eights): how many samples
 a call brings changes no bit."""
+MOST_SHAPES = 64  # of calls, for which the rooms are kept ready
 STEPS = 2.0**53  # to 1, of the coefficients of a smoother
 
 
@@ -71,6 +73,33 @@ def dc_block_coefficients(corner: float, sample_rate: float) -> tuple[Floats, Fl
     pole = math.exp(-2.0 * math.pi * positive("corner", corner) / positive("sample_rate", sample_rate))
     gain = 0.5 * (1.0 + pole)
     return np.array([gain, -gain]), np.array([1.0, -pole])
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class _Fitting:
+    """Where the numbers of one call go, as views of the filter's rooms: made once for a shape of calls."""
+
+    kept: Floats
+    places: list[Floats]
+    """Of the new samples, part by part: rows that are full, or what is left of one."""
+    parts: list[slice]
+    rest: Floats
+    """Of the last row, where no sample is yet."""
+    inputs: Floats
+    sums: Floats
+    added: Floats
+    """What each row adds to its state (rows, states), of the sums."""
+    before: Floats
+    after: Floats
+    states: Floats
+    diagonals: Floats
+    starts: Floats
+    """Of the rows, the states before them: those found, but for the last."""
+    found: Floats
+    last: Floats
+    left: Floats
+    stacked: Floats
+    out: slice
 
 
 class RowFilter:
@@ -133,45 +162,71 @@ class RowFilter:
 
     def filter(self, samples: Floats | Singles) -> Floats:
         """The next samples, filtered; `samples` is not empty."""
-        order, kept, size = self._order, self._kept.size, samples.size
-        end = kept + size
+        shape = self._kept.size, samples.size
+        fitting = self._fitting.get(shape) or self._fit(*shape)
+        fitting.kept[:] = self._kept
+        for place, part in zip(fitting.places, fitting.parts, strict=True):
+            place[:] = samples[part] if place.ndim == 1 else samples[part].reshape(place.shape)
+        fitting.rest[:] = 0.0
+        np.matmul(fitting.inputs, self._ends, out=fitting.sums)
+        fitting.before[:] = [value if abs(value) >= FADED else 0.0 for value in self._state.tolist()]
+        fitting.after[:] = fitting.added
+        self._solve(2 * self._order - 1, fitting.diagonals, fitting.states, lower=1, diag=1, overwrite_x=1)
+        fitting.starts[:] = fitting.found
+        self._state, self._kept = fitting.last.copy(), fitting.left.copy()
+        return np.asarray(np.matmul(fitting.stacked, self._inside).reshape(-1)[fitting.out])
+
+    def _fit(self, kept: int, size: int) -> _Fitting:
+        """The rooms of the samples kept and `size` new ones, which the last few shapes of calls find ready."""
+        order, end = self._order, kept + size
         count = -(-end // ROW)
         stacks = -(-count // STACK)
-        if self._rows.shape[0] < stacks:
-            self._make_room(stacks)
-        rows = self._flat
-        first = ROW - kept
-        if kept:
-            rows[0, :kept] = self._kept
+        if self._rows.shape[0] < stacks or len(self._fitting) > MOST_SHAPES:
+            self._make_room(max(stacks, self._rows.shape[0]))
+        rows, stacked = self._flat, self._rows[:stacks]
+        first, full, (last, left) = ROW - kept, end // ROW, divmod(end, ROW)
         if size <= first:
-            rows[0, kept:end] = samples
-            rows[0, end:ROW] = 0.0
+            places, parts = [rows[0, kept:end]], [slice(0, size)]
         else:
-            rows[0, kept:ROW] = samples[:first]
-            full = end // ROW
             middle = first + (full - 1) * ROW
-            rows[1:full, :ROW] = samples[first:middle].reshape(-1, ROW)
-            if middle < size:
-                rows[full, : size - middle] = samples[middle:]
-                rows[full, size - middle : ROW] = 0.0
-        stacked = self._rows[:stacks]
-        states = np.empty((count + 1) * order)
-        states[:order] = [value if abs(value) >= FADED else 0.0 for value in self._state.tolist()]
-        sums = np.matmul(stacked[..., :ROW], self._ends).reshape(-1, self._ends.shape[1])
-        states[order:].reshape(-1, order)[:] = sums[:count, :order]
-        diagonals = self._diagonals[:, : states.size]
-        found = self._solve(2 * order - 1, diagonals, states, lower=1, diag=1, overwrite_x=1).reshape(-1, order)
-        rows[:count, ROW:] = found[:-1]
-        last, left = divmod(end, ROW)
-        self._state = found[last]
-        self._kept = rows[last, :left].copy()
-        return np.asarray(np.matmul(stacked, self._inside).reshape(-1)[kept:end])
+            whole = 0 if kept == 0 else 1
+            places = [rows[whole:full, :ROW], rows[0, kept:ROW], rows[full, : size - middle]][:3]
+            parts = [slice(first if whole else 0, middle), slice(0, first), slice(middle, size)]
+            wanted = [True, whole == 1, middle < size]
+            places = [place for place, needed in zip(places, wanted, strict=True) if needed]
+            parts = [part for part, needed in zip(parts, wanted, strict=True) if needed]
+        sums, states = self._sums[:stacks], self._states[: (count + 1) * order]
+        found = states.reshape(-1, order)
+        fitting = _Fitting(
+            kept=rows[0, :kept],
+            places=places,
+            parts=parts,
+            rest=rows[last, left:ROW] if left else rows[0, :0],
+            inputs=stacked[..., :ROW],
+            sums=sums,
+            added=sums.reshape(-1, sums.shape[2])[:count, :order],
+            before=states[:order],
+            after=found[1:],
+            states=states,
+            diagonals=self._diagonals[:, : states.size],
+            starts=rows[:count, ROW:],
+            found=found[:-1],
+            last=found[last],
+            left=rows[last, :left],
+            stacked=stacked,
+            out=slice(kept, end),
+        )
+        self._fitting[kept, size] = fitting
+        return fitting
 
     def _make_room(self, stacks: int) -> None:
         """Rows of inputs with the state before each, and one more, and the triangular system of all states."""
         room = np.zeros((stacks + 1, STACK, ROW + self._order))
         self._rows, self._flat = room[:-1], room.reshape(-1, ROW + self._order)
+        self._sums = np.empty((stacks, STACK, self._ends.shape[1]))
+        self._states = np.empty((stacks * STACK + 1) * self._order)
         self._diagonals = np.asfortranarray(np.tile(self._coefficients, stacks * STACK + 1))
+        self._fitting: dict[tuple[int, int], _Fitting] = {}
 
     def rest(self, samples: Floats) -> bool:
         """Whether the next samples are the same 0 or 1 as the past of an exact filter: they pass it as they are."""

@@ -32,27 +32,40 @@ class RowFinder:
         self._first = _bucket(2.0 ** math.floor(math.log2(0.5 * lowest)))
         edges = (np.arange(self._first, _bucket(2.0 * highest) + 2) << _SHIFT).view(np.float64)
         start, end = edges[:-1], edges[1:]
-        middle = 0.5 * (start + end)
-        there = np.interp(middle, points, places)
-        rows = np.floor(there)
-        slopes = np.diff(np.interp(edges, points, places)) / (end - start)
-        at_zero = there - rows - slopes * middle  # the share at 0, were the line as long
-        bent = np.searchsorted(points, end) > np.searchsorted(points, start, side="right")
-        at_zero[bent | (np.abs(at_zero) > STEEPEST)] = np.nan
-        self._beginnings = rows.astype(np.int64) * stride
-        self._slopes, self._at_zero = slopes.astype(np.float32), at_zero.astype(np.float32)
+        # the lines, with what stands before the first and beyond the last
+        rises, widths = np.diff(places), np.diff(points)
+        slopes = np.concatenate([[0.0], np.divide(rises, widths, out=np.zeros(rises.size), where=widths > 0.0), [0.0]])
+        rows = np.floor(np.minimum(np.append(places[:1], places), np.append(places, places[-1:])))
+        at_zero = np.append(places[:1], places) - rows - slopes * np.append(points[:1], points)  # the share at 0
+        lines = np.searchsorted(points, start, side="right")
+        searched = (np.searchsorted(points, end) > lines) | (np.abs(at_zero[lines]) > STEEPEST)
+        # a bucket's line takes one look-up: where its row begins, then slope and share at 0
+        self._lines = np.empty(start.size, dtype=np.complex128)
+        self._lines.view(np.int64)[::2] = (rows.astype(np.int64) * stride)[lines]
+        self._lines.view(np.float32)[2::4] = slopes[lines]
+        self._lines.view(np.float32)[3::4] = np.where(searched, np.nan, at_zero[lines])
+        self._numbers = np.where(searched, -1, lines)
 
-    def find(self, sizes: Floats) -> tuple[Ints, Singles]:
-        """Where the row below each of the sizes (n,), n >= 1, none of them negative, begins, and the share of the next.
+    def find(self, sizes: Floats, least: float, most: float) -> tuple[Ints | int, Singles]:
+        """Where the row below each of the sizes (n,), n >= 1, begins, and the share of the next; none of them is
+        negative, and all lie from `least` to `most`. One number where the row is the same for all.
 
         The share is single precision's, within 5e-6: neighbouring rows differ by some hundredths.
         """
+        shares = sizes.astype(np.float32)
+        lowest, highest = (min(max(_bucket(end) - self._first, 0), self._lines.size - 1) for end in (least, most))
+        if self._numbers[lowest] == self._numbers[highest] >= 0:  # one line for all
+            line = self._lines[lowest : lowest + 1]
+            slope, at_zero = line.view(np.float32)[2:]
+            shares *= slope
+            shares += at_zero
+            return int(line.view(np.int64)[0]), shares
         buckets = sizes.view(np.int64) >> _SHIFT
         buckets -= self._first
-        beginnings = self._beginnings.take(buckets, mode="clip")
-        shares = self._slopes.take(buckets, mode="clip")
-        shares *= sizes.astype(np.float32)
-        shares += self._at_zero.take(buckets, mode="clip")
+        found = self._lines.take(buckets, mode="clip")
+        beginnings, (slopes, zeros) = found.view(np.int64)[::2], found.view(np.float32).reshape(-1, 4).T[2:]
+        shares *= slopes
+        shares += zeros
         bent = np.isnan(shares).nonzero()[0]
         if bent.size:
             places = np.interp(sizes[bent], self._points, self._places)

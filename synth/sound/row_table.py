@@ -29,7 +29,8 @@ from models.detector.diode_response import beat_cycle
 from models.detector.memoryless import Detector
 from models.instrument import Instrument
 from models.quick_dataclass import dataclass
-from synth.sound.band_edges import FADE_FROM, FADE_TO, FoldingLines, highest_offset
+from synth.sound.band_edges import FADE_FROM, FADE_TO, FoldingLines, highest_offsets
+from synth.sound.beat_phase import spread
 from synth.sound.wavetable import FAINT, MOST_HARMONICS, SMALLEST_SIZE, Cycles, table_size
 
 SLOWEST = 8.0  # Hz, g_0
@@ -60,16 +61,12 @@ class RowTable:
         folding: FoldingLines | None = None,
     ) -> None:
         self._folding, self._fundamental = folding, coefficients[:, 1]
-        size = max((table_size(np.abs(row)) for row in coefficients if row[1:].any()), default=SMALLEST_SIZE)
-        spectrum = np.zeros((offsets.size + 1, size // 2 + 1), dtype=np.complex128)
-        spectrum[:-1, : coefficients.shape[1]] = 0.5 * size * coefficients
-        self._steady = coefficients[:, 0].real
-        if not whole:
-            self._steady = self._steady - coefficients[int(np.argmin(np.abs(offsets))), 0].real
-        spectrum[:-1, 0] = size * self._steady
-        spectrum[-1] = spectrum[-2]  # a neighbour for the last row
-        cycles = np.fft.irfft(spectrum, n=size, axis=1)
-        self._cycles = Cycles(np.concatenate([cycles, cycles[:, :1]], axis=1))
+        heard = np.abs(coefficients[coefficients[:, 1:].any(axis=1)])
+        size = table_size(heard) if heard.size else SMALLEST_SIZE
+        steady = coefficients[:, 0].real
+        self._steady = steady if whole else steady - steady[int(np.argmin(np.abs(offsets)))]
+        waves = np.concatenate([self._steady[:, None], coefficients[:, 1:]], axis=1)
+        self._cycles = Cycles.of_waves(np.concatenate([waves, waves[-1:]]), size)  # with a neighbour for the last row
         self._offsets, self._mirrored = offsets, mirrored
         numbers = np.arange(float(offsets.size))
         rising, falling = offsets > 0.0, offsets < 0.0
@@ -95,13 +92,16 @@ class RowTable:
             waveform -= (strength * self._folding.wave(phase, offset)).real
         return waveform
 
-    def _rows(self, offset: Floats, lowest: float, highest: float) -> tuple[Ints, Singles]:
+    def _rows(self, offset: Floats, lowest: float, highest: float) -> tuple[Ints | int, Singles]:
         """What `Cycles.across` reads at each offset (n,), Hz, all of which lie from `lowest` to `highest`."""
-        if self._mirrored or lowest >= 0.0:
-            return self._forward.find(offset)
+        if lowest >= 0.0:
+            return self._forward.find(offset, lowest, highest)
+        if self._mirrored:  # sizes, of which 0 is the least that is known
+            return self._forward.find(offset, max(-highest, 0.0), max(highest, -lowest))
         if highest <= 0.0:
-            return self._backward.find(np.abs(offset))
-        forward, backward = self._forward.find(np.maximum(offset, 0.0)), self._backward.find(np.maximum(-offset, 0.0))
+            return self._backward.find(np.abs(offset), -highest, -lowest)
+        forward = self._forward.find(np.maximum(offset, 0.0), 0.0, highest)
+        backward = self._backward.find(np.maximum(-offset, 0.0), 0.0, -lowest)
         return np.where(offset >= 0.0, forward[0], backward[0]), np.where(offset >= 0.0, forward[1], backward[1])
 
 
@@ -207,8 +207,8 @@ def _even_rows(detector: Detector, sample_rate: float, lock_range: float) -> Row
 
 def _hand_rows(instrument: Instrument, sample_rate: float) -> Rows:
     """Rows along the hand's way, each with the amplitudes of the distance at which its offset occurs."""
-    distances = np.geomspace(instrument.curve.nearest, instrument.curve.farthest, 4097)
-    found = instrument.offset_frequency(distances)
+    distances, capacitances = spread(instrument.curve, instrument.antenna_stray, 4097)
+    found = instrument.offset_with(capacitances)
     one_side = row_offsets(sample_rate, instrument.lock_range)
     grid = np.concatenate([-one_side[:0:-1], one_side])
     # one row beyond either end of the reach; there the end's amplitudes stand
@@ -290,9 +290,12 @@ def _highest_grade(detector: Detector, reference: float, lowest: float, highest:
 
 @lru_cache(maxsize=16)
 def _grades(detector: Detector, reference: float, lowest: float, highest: float) -> Floats:
-    """Harmonics times strength (GRADES, K + 1) of a detector with variable amplitudes from lowest to highest, V."""
+    """Harmonics times strength (GRADES, K + 1) of a detector with variable amplitudes from lowest to highest, V, but
+    for the highest ones, of a tenth of what is faint at every amplitude.
+    """
     made = _graded(detector, reference, lowest, highest)
-    return np.array([one.strength * one.harmonics(MOST_HARMONICS) for one in made])
+    rows = np.array([one.strength * one.harmonics(MOST_HARMONICS) for one in made])
+    return rows[:, : _last_above(0.1 * FAINT, rows) + 1]
 
 
 def _graded(detector: Detector, reference: float, lowest: float, highest: float) -> list[Detector]:
@@ -351,14 +354,20 @@ def _highest_peak(rows: Complexes) -> float:
     return float(np.abs(np.fft.irfft(0.5 * count * swinging, n=count, axis=1)).max())
 
 
+def _last_above(share: float, rows: Complexes | Floats) -> int:
+    """The highest harmonic that reaches this share of the strongest in any of the rows (n, K + 1)."""
+    strengths = np.abs(rows[:, 1:]).max(axis=0)
+    return int(np.flatnonzero(strengths > share * strengths.max())[-1]) + 1
+
+
 def _in_band(rows: Complexes, offsets: Floats, sample_rate: float, lock_range: float) -> Complexes:
     """The rows without the harmonics that would fold back anywhere up to their neighbours, and without faint ones."""
-    strengths = np.abs(rows).max(axis=0)
-    highest = int(np.flatnonzero(strengths[1:] > FAINT * strengths[1:].max())[-1]) + 1
+    highest = _last_above(FAINT, rows)
     rows = rows[:, : highest + 1]
+    strengths = np.abs(rows).max(axis=0)
     orders = np.arange(1.0, highest + 1.0)
     tops = np.unique(np.geomspace(1, highest, _EDGES).astype(int))
-    ends = np.array([highest_offset(strengths[: highest + 1], int(top), sample_rate, lock_range) for top in tops])
+    ends = highest_offsets(strengths, tops, sample_rate, lock_range)
     edges = np.interp(orders, tops, np.minimum.accumulate(ends) * tops) / orders
     size = np.abs(offsets)
     farthest = np.maximum(np.append(size[1:], size[-1]), np.append(size[:1], size[:-1]))

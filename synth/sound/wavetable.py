@@ -15,7 +15,7 @@ from functools import lru_cache
 
 import numpy as np
 
-from models.arrays import Floats, Ints, SingleComplexes, Singles
+from models.arrays import Complexes, Floats, Ints, SingleComplexes, Singles
 from models.detector.memoryless import Detector, band_limited_tables
 from synth.sound.band_edges import FoldingLines, crossings
 from synth.sound.beat_phase import TURN_BITS
@@ -24,6 +24,8 @@ from synth.sound.row_finder import RowFinder
 MOST_HARMONICS = 1024
 FAINT = 1e-7
 SMALLEST_SIZE, LARGEST_SIZE = 4096, 65536
+MOST_SUMMED = 128  # harmonics: beyond, a Fourier transform takes less time than a product
+SUMMED_ROWS = 16  # at once
 IMAGE_LEVEL = 1e-6  # -120 dB: strongest image that straight lines between table points may leave
 
 
@@ -36,14 +38,15 @@ def top_harmonics(highest: int) -> tuple[int, ...]:
 
 
 def table_size(harmonics: Floats) -> int:
-    """Points a cycle, a power of two, so that images of straight interpolation stay below IMAGE_LEVEL.
+    """Points a cycle, a power of two, so that images of straight interpolation stay below IMAGE_LEVEL, for harmonics
+    A_0..A_K (K + 1,) or rows of them, in each of which one above A_0 is not 0.
 
     Harmonic n between points 1/size apart leaves images of A_n (n/size)^2 next to multiples of `size` (from
     memory; the spectrum test is the check).
     """
-    orders = np.arange(harmonics.size)
-    curvature = float((np.abs(harmonics) * orders**2).max() / np.abs(harmonics[1:]).max())
-    least = max(math.sqrt(curvature / IMAGE_LEVEL), 4.0 * (harmonics.size - 1), SMALLEST_SIZE)
+    sizes = np.abs(np.atleast_2d(harmonics))
+    curvatures = (sizes * np.arange(sizes.shape[1]) ** 2).max(axis=1) / sizes[:, 1:].max(axis=1)
+    least = max(math.sqrt(curvatures.max() / IMAGE_LEVEL), 4.0 * (sizes.shape[1] - 1), SMALLEST_SIZE)
     return int(min(2 ** math.ceil(math.log2(least)), LARGEST_SIZE))
 
 
@@ -54,6 +57,23 @@ def significant_harmonics(detector: Detector) -> Floats:
     return harmonics[: int(np.flatnonzero(sizes > FAINT * sizes.max())[-1]) + 2]
 
 
+def _half_cycles(amplitudes: Floats, size: int) -> Floats:
+    """Sums of A_k cos(k phi) for amplitudes A_0..A_K (rows, K + 1), at the points 0..size / 2 of a cycle of `size`.
+
+    cos(k (pi - phi)) = (-1)^k cos(k phi): the second quarter follows from the even and the odd ones of the first.
+    """
+    cosines = _quarter_cosines(amplitudes.shape[1], size)
+    even, odd = (amplitudes[:, start::2] @ cosines[start::2] for start in (0, 1))
+    return np.concatenate([even + odd, (even - odd)[:, -2::-1]], axis=1)
+
+
+@lru_cache(maxsize=4)
+def _quarter_cosines(count: int, size: int) -> Floats:
+    """cos(k phi) for k = 0..count - 1 (count, size / 4 + 1) at the points of the first quarter of a cycle of `size`."""
+    steps = np.outer(np.arange(count), np.arange(size // 4 + 1)) % size  # whole, so that no digits are lost
+    return np.asarray(np.cos(np.arange(size) * (2.0 * math.pi / size))[steps])
+
+
 class Cycles:
     """Rows of one cycle each, (rows, size + 1) with the first point repeated at the end; size is a power of two.
 
@@ -62,14 +82,46 @@ class Cycles:
     """
 
     def __init__(self, rows: Floats) -> None:
-        self._stride = rows.shape[1]
-        size = self._stride - 1
-        self._shift = TURN_BITS - int(math.log2(size))
-        self._mask, self._part_mask = size - 1, 2**self._shift - 1
-        lines = np.zeros(rows.shape, dtype=np.complex64)
+        lines = self._room(*rows.shape)
         lines.real = rows
-        lines.imag[:, :-1] = np.diff(rows, axis=1) * 2.0**-self._shift  # for each step of the phase
+        np.subtract(rows[:, 1:], rows[:, :-1], out=lines.imag[:, :-1], casting="same_kind")
+        lines.imag *= 2.0**-self._shift
+
+    @classmethod
+    def of_waves(cls, waves: Complexes, size: int) -> Cycles:
+        """Rows of C_0 + sum over k >= 1 of Re(C_k exp(j k phi)), C_0..C_K (rows, K + 1), `size` points a cycle.
+
+        Few cosines alone, as a detector without memory makes them, are summed over half a cycle by products.
+        """
+        rows, count = waves.shape
+        if count > MOST_SUMMED or waves.imag.any():
+            spectrum = np.zeros((rows, size // 2 + 1), dtype=np.complex128)
+            spectrum[:, :count] = 0.5 * size * waves
+            spectrum[:, 0] *= 2.0
+            cycles = np.fft.irfft(spectrum, n=size, axis=1)
+            return cls(np.concatenate([cycles, cycles[:, :1]], axis=1))
+        made, middle = cls.__new__(cls), size // 2
+        lines = made._room(rows, size + 1)
+        step = np.float32(2.0**-made._shift)
+        for first in range(0, rows, SUMMED_ROWS):
+            part = lines[first : first + SUMMED_ROWS]
+            half = _half_cycles(waves.real[first : first + SUMMED_ROWS], size).astype(np.float32)
+            values, rises = part.real, part.imag
+            values[:, : middle + 1], values[:, middle:] = half, half[:, ::-1]
+            half *= step
+            np.subtract(half[:, 1:], half[:, :-1], out=rises[:, :middle])
+            np.negative(rises[:, :middle][:, ::-1], out=rises[:, middle:-1])
+        return made
+
+    def _room(self, rows: int, stride: int) -> SingleComplexes:
+        """Lines (rows, stride) to be filled: points as real parts, and rises to the next as imaginary ones."""
+        self._stride = stride
+        self._shift = TURN_BITS - int(math.log2(stride - 1))
+        self._mask, self._part_mask = stride - 2, 2**self._shift - 1
+        lines = np.empty((rows, stride), dtype=np.complex64)
+        lines.imag[:, -1] = 0.0
         self._lines = lines.ravel()
+        return lines
 
     def row(self, phase: Ints, number: int) -> Singles:
         """Row `number` at beat phases (n,), in steps of synth.sound.beat_phase."""
@@ -79,8 +131,10 @@ class Cycles:
         """What finds the rows for `across`, at offsets of which the `points` (n,) lie at the row numbers `places`."""
         return RowFinder(points, places, self._stride)
 
-    def across(self, phase: Ints, beginning: Ints, share: Singles) -> Singles:
-        """At each phase (n,) the mixture of the row of that `beginning` (n,) and, by its `share` (n,), of the next."""
+    def across(self, phase: Ints, beginning: Ints | int, share: Singles) -> Singles:
+        """At each phase (n,) the mixture of the row of that `beginning`, a number or (n,), and, by its `share` (n,), of
+        the next.
+        """
         index, part = self._places(phase)
         index += beginning
         first, second = _between(self._lines, index, part), _between(self._lines[self._stride :], index, part)
@@ -137,7 +191,8 @@ class Wavetable:
         if first % 2 == 0 and first == bisect_right(self._edge_list, farthest):
             waveform = self._cycles.row(phase, first // 2)
         else:
-            waveform = self._cycles.across(phase, *self._finder.find(offset if lowest >= 0.0 else np.abs(offset)))
+            sizes = offset if lowest >= 0.0 else np.abs(offset)
+            waveform = self._cycles.across(phase, *self._finder.find(sizes, nearest, farthest))
         if farthest > self._folding.lowest:
             number = np.interp(np.abs(offset), self._edges, self._positions)
             strength = np.interp(number, np.arange(self._fundamental.size), self._fundamental)

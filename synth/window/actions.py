@@ -5,7 +5,6 @@ from __future__ import annotations
 import re
 import time
 from collections.abc import Callable
-from dataclasses import replace
 from datetime import datetime
 from functools import partial
 from pathlib import Path
@@ -15,6 +14,7 @@ from models.pitch import frequency_of_note, note_name, note_number
 from synth.errors import InstrumentError
 from synth.files.atomic_file import write_text
 from synth.live.contract import InstrumentSound
+from synth.window.changed import changed
 from synth.window.controls import HIGHEST_DRONE, LOWEST_DRONE, OFF
 from synth.window.saving import saved_design
 from synth.window.session import LETTERS, WORKING, Session
@@ -73,7 +73,7 @@ class Actions:
         """Take the notice away whose cause has ended."""
         if self._cause is not None and not self._cause():
             self._cause = None
-            self.state = replace(self.state, notice="", notice_until=0.0)
+            self.state = changed(self.state, notice="", notice_until=0.0)
 
     def update(self) -> None:
         """Pass on what the controls changed; call it with every picture.
@@ -118,12 +118,12 @@ class Actions:
             self.close()
             return
         self.fall_silent()
-        self.state = replace(self.state, leaving=reasons)
+        self.state = changed(self.state, leaving=reasons)
 
     def fall_silent(self) -> None:
         """The hands rest, at once in silence."""
-        self.state = replace(let_go(replace(self.state, volume=0.0)), fading=False)
-        self.speaker.move(*self.heard(replace(self.state, volume=0.0, height=None)))
+        self.state = changed(let_go(changed(self.state, volume=0.0)), fading=False)
+        self.speaker.move(*self.heard(changed(self.state, volume=0.0, height=None)))
 
     def reasons_to_stay(self) -> tuple[str, ...]:
         """What quitting would drop or end: a running recording, and what is in memory and not saved."""
@@ -161,7 +161,7 @@ class Actions:
             return
         self._replay_began = time.monotonic()
         self.fall_silent()  # so that nothing sounds when it ends
-        self.state = replace(self.state, replaying=True)
+        self.state = changed(self.state, replaying=True)
         self.speaker.replay(path)
         words = f"Playing the last {path.duration:.0f} s again; click on the stage or press T to end it"
         self.say(words, lambda: self.state.replaying)
@@ -169,7 +169,7 @@ class Actions:
     def end_replay(self) -> None:
         """The hand takes over again."""
         self.speaker.replay(None)
-        self.state = replace(self.state, replaying=False)
+        self.state = changed(self.state, replaying=False)
 
     def restart(self) -> None:
         """Start the audio process anew, where the sound is lost."""
@@ -198,7 +198,7 @@ class Actions:
         if not self.session.tuned.hand.heeds_opening:
             self.say(NO_FINGERS)
             return
-        self.state = replace(self.state, wanted_opening=min(max(opening, 0.0), 1.0))
+        self.state = changed(self.state, wanted_opening=min(max(opening, 0.0), 1.0))
 
     def toggle_drone(self) -> None:
         """The drone on the note that sounds, or off."""

@@ -5,7 +5,7 @@ from __future__ import annotations
 import math
 from bisect import bisect_left
 from collections.abc import Sequence
-from itertools import accumulate, pairwise
+from itertools import pairwise
 
 import numpy as np
 
@@ -14,15 +14,28 @@ from models.hand.meshes import hand_shape
 from synth.window import palette
 from synth.window.box import Box
 from synth.window.canvas import PlayCanvas
-from synth.window.figure_outline import Figure, figure, half_height
+from synth.window.figure_outline import figure, flat, half_height
+from synth.window.painter import Point
 from synth.window.picture import MINUS, Readouts
+from synth.window.staged_hand import draw_staged_hand, staged_hand
 from synth.window.state import WindowState
 
 
 def draw_figure(canvas: PlayCanvas, state: WindowState) -> None:
     """Hand, wrist and arm seen from the side, as far as the stage shows them."""
-    with canvas.clipped(canvas.scale.box):
-        _outlines(canvas, figure(canvas.field.sight, canvas.field.way, state.distance, state.opening), _colour(state))
+    scale, person = canvas.scale, figure(canvas.field.sight, canvas.field.way, state.distance, state.opening)
+    hand = staged_hand(person.hand, person.turn, scale.pixels_per_metre, scale.away)
+    points = scale.pixels(flat(np.concatenate([[person.place], person.wrist.ravel(), person.sleeve])))
+    count = person.wrist.shape[1]
+    wrist, sleeve = (points[1 : 1 + count], points[1 + count : 1 + 2 * count]), points[1 + 2 * count :]
+    bare = tuple(side[:seen] for side, seen in zip(wrist, person.bare, strict=True))
+    with canvas.clipped(scale.box):
+        with canvas.as_one():
+            moving = state.opening not in (0.0, state.wanted_opening)
+            draw_staged_hand(canvas, hand, points[0], wrist, bare, _colour(state), moving)
+        with canvas.as_one():
+            canvas.glass(sleeve, palette.SLEEVE, 235)
+            canvas.curve([*sleeve, sleeve[0]], palette.LINE)
 
 
 def draw_hand(
@@ -110,14 +123,14 @@ _TRAIL_PARTS = 4  # older ones are paler
 TRAIL_STEP = 3  # pictures from one drawn point to the next: 50 ms
 
 
-def draw_trail(canvas: PlayCanvas, trail: Sequence[tuple[float, float]]) -> None:
+def draw_trail(canvas: PlayCanvas, trail: Sequence[tuple[float, float]]) -> Sequence[Point]:
     """The pitch of the last seconds, newest at the hand and older below it; `trail`: (age in s, distance in m) of
-    every `TRAIL_STEP`-th picture.
+    every `TRAIL_STEP`-th picture. Returns where it goes, from the newest on; nothing where it is too short.
     """
     box, scale = canvas.scale.box, canvas.scale
     down = (box.bottom - scale.axis_y) / scale.pixels_per_metre / TRAIL_TIME  # m in the plan for 1 s
     if len(trail) < 2:
-        return
+        return ()
     ages, distances = zip(*trail, strict=True)  # the newest first
     points = scale.pixels(np.stack([scale.way.along(distances), np.array(ages) * down], axis=1))
     share = TRAIL_TIME / _TRAIL_PARTS
@@ -129,26 +142,20 @@ def draw_trail(canvas: PlayCanvas, trail: Sequence[tuple[float, float]]) -> None
             line = points[first : last + 1]
             if len(line) > 1:
                 canvas.curve(line, (red, green, blue), canvas.px(2, 1))
+    return points
+
+
+def draw_trail_end(canvas: PlayCanvas, start: Point, trail: Sequence[tuple[float, float]]) -> None:
+    """What was added to the trail since it was drawn from `start` on."""
+    if not trail or trail[0][0] > 0.0:
+        return
+    scale = canvas.scale
+    with canvas.clipped(scale.box), canvas.as_one():
+        canvas.curve([start, (scale.x_of(trail[0][1]), scale.axis_y)], palette.ORANGE, canvas.px(2, 1))
 
 
 def _colour(state: WindowState) -> palette.Colour:
     return palette.SKY if state.present else palette.QUIET_TEXT
-
-
-def _outlines(canvas: PlayCanvas, whole: Figure, colour: palette.Colour) -> None:
-    """Hand and wrist, and over the wrist the sleeve, filled as if of glass: what they cover is still seen."""
-    pixels = canvas.scale.pixels(whole.points)
-    ends = accumulate(map(len, whole.lines), initial=0)
-    skin, bare, sleeve, heel, *creases = (pixels[first:last] for first, last in pairwise(ends))
-    with canvas.as_one():
-        canvas.glass(skin, palette.HAND, 200, canvas.scale.box)
-        canvas.smooth(bare, colour, canvas.px(1.6, 1))
-        canvas.curve(heel, colour)
-        for crease in creases:
-            canvas.curve(crease, palette.LINE)
-    with canvas.as_one():
-        canvas.glass(sleeve, palette.SLEEVE, 235, canvas.scale.box)
-        canvas.curve([*sleeve, sleeve[0]], palette.LINE)
 
 
 def _dimension(canvas: PlayCanvas, x: float, distance: str) -> None:

@@ -41,7 +41,7 @@ def draw_scatter(canvas: PlayCanvas, distance: float, scatter: float) -> None:
         (x, y) for x, y in ((ends[0], box.top), (ends[1], box.top), (ends[1], box.bottom), (ends[0], box.bottom))
     ]
     with canvas.clipped(box):
-        canvas.glass(corners, palette.SKY, 70, box)
+        canvas.glass(corners, palette.SKY, 70)
 
 
 def draw_practice(canvas: PlayCanvas, shown: Shown) -> None:
@@ -72,9 +72,9 @@ def _lens(canvas: PlayCanvas, place: Lit) -> None:
     """A lens of light across the hand's way: as wide as what is in tune, full while the note lasts."""
     scale, (x, y, half, tall) = canvas.scale, _lens_box(canvas, place)
     if place.order == 0:
-        canvas.glass(_ellipse(x, y, half, tall), palette.GREEN, 90, scale.box)
+        canvas.glass(_ellipse(x, y, half, tall), palette.GREEN, 90)
         left = tall * place.left
-        canvas.glass(_ellipse(x, y, half * math.sqrt(max(place.left, 0.0)), left), palette.GREEN, 150, scale.box)
+        canvas.glass(_ellipse(x, y, half * math.sqrt(max(place.left, 0.0)), left), palette.GREEN, 150)
         canvas.line((x, scale.box.top), (x, scale.box.bottom - 1), palette.GREEN, canvas.px(1.5, 1))
     _edge(canvas, place)
 

@@ -11,7 +11,7 @@ runs into that sleeve and takes nothing away from either.
 from __future__ import annotations
 
 import functools
-from itertools import accumulate, pairwise
+from itertools import pairwise
 from typing import Final
 
 import numpy as np
@@ -32,7 +32,11 @@ WAY_POINTS: Final = 24
 WRIST_SHARE: Final = 0.74  # half the wrist's width, of half the hand's
 HEEL_BEGINS: Final = 0.93  # of the hand's length: the drawn part of its back end, as a crease
 _WRIST_DEPTH: Final = 0.02  # m that the wrist runs into the sleeve, beyond the end of the arm's axis
-_CURVE: Final = np.linspace(0.0, 1.0, 13)
+_SHARE: Final = np.linspace(0.0, 1.0, 13)
+#: Weights (4, 13) of the corners of a cubic Bezier curve.
+_CURVE: Final = np.stack(
+    [(1.0 - _SHARE) ** 3, 3.0 * (1.0 - _SHARE) ** 2 * _SHARE, 3.0 * (1.0 - _SHARE) * _SHARE**2, _SHARE**3]
+)
 _CORNERS: Final = 80
 _HALF_TURN: Final = np.exp(1j * np.pi * (np.arange(25) / 24 - 0.5))
 
@@ -75,7 +79,12 @@ class Sight:
         drawn_in = 2.0 * (self.given_half - hand_shape(build, "open", opening).half[0])
         return way.tip(distance) + (0.0 if self.scene.from_above else drawn_in)
 
-    @property
+    @functools.cached_property
+    def shoulder(self) -> Floats:
+        """The fixed end of the arm, (3,) m."""
+        return meshes.shoulder(self.scene)
+
+    @functools.cached_property
     def given_half(self) -> float:
         """Half the length, m, of the hand whose nearest skin the distances are of."""
         return hand_shape(self.scene.player.build, self.posture).half[0]
@@ -148,67 +157,75 @@ def creases(shape: HandShape, stretched: float) -> tuple[Points, ...]:
 
 
 @dataclass(frozen=True, slots=True, eq=False)
-class Figure:
-    """Lines (n, 2) m on the stage. `skin`: hand and wrist, closed within the sleeve; `bare`: what of its outline the
-    sleeve does not cover. `sleeve`: the arm, closed. `heel`: the back end of the computed hand, a line within the skin;
-    `creases`: lines that tell how far the fingers are open. `points` (n, 2) holds them all, in this order.
+class HandLines:
+    """A hand in its own frame, from its tip at 0 back, as complex points, m.
+
+    front: its outline from where the wrist begins round the tip to where it begins on the other side, both equally far
+    back; heel: the back end of the computed hand, a line within the skin; creases: lines that tell how far the fingers
+    are open. wrist: half its width.
     """
 
-    points: Floats
-    skin: Floats
-    bare: Floats
-    sleeve: Floats
-    heel: Floats
-    creases: tuple[Floats, ...]
+    front: Points
+    heel: Points
+    creases: tuple[Points, ...]
+    wrist: float
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Figure:
+    """Hand and arm on the stage, complex points, m: along the hand's way, and down.
+
+    hand: its lines in its own frame, which begins at `place` and is turned by `turn`. wrist: (2, n), both its sides
+    from the hand back to within the sleeve; bare: of each, how many points the sleeve does not cover. sleeve: the arm,
+    closed.
+    """
+
+    hand: HandLines
+    place: complex
+    turn: complex
+    wrist: Points
+    bare: tuple[int, int]
+    sleeve: Points
 
     @property
-    def lines(self) -> tuple[Floats, ...]:
-        """All of them, in the order of `points`."""
-        return self.skin, self.bare, self.sleeve, self.heel, *self.creases
+    def skin(self) -> Points:
+        """Outline of hand and wrist, closed within the sleeve."""
+        front = self.place + self.turn * self.hand.front[1:-1]
+        return np.concatenate([self.wrist[0][::-1], front, self.wrist[1]])
 
 
-@functools.lru_cache(maxsize=4)
+@functools.lru_cache(maxsize=512)  # a pointer comes back to its columns
 def figure(sight: Sight, way: Way, distance: float, opening: float) -> Figure:
     """The player's hand with the wrist of a hand at `distance`, m, its fingers `opening` open, and the arm to it."""
-    scene, build = sight.scene, sight.scene.player.build
-    shape, given = hand_shape(build, "open", opening), sight.given_half
-    above, tip = scene.from_above, sight.tip(way, distance, opening)
+    build, above = sight.scene.player.build, sight.scene.from_above
+    shape, given, tip = hand_shape(build, "open", opening), sight.given_half, sight.tip(way, distance, opening)
     half_length, half_thick, _ = shape.half
+    clear, last = meshes.WRIST_CLEARANCE + build.arm_radii[2], build.arm_radii[2]
     if above:
         place, turn = tip + half_thick + 1j * (given - 2.0 * half_length), 1j
-        back = np.array([given, 0.0, tip])
+        back = (given + clear, 0.0, tip + last)
     else:
         place, turn = complex(tip), 1.0 + 0.0j
-        back = np.array([tip + 2.0 * half_length, 0.0, 0.0])
-    clear = meshes.WRIST_CLEARANCE + build.arm_radii[2]
-    joint = sight.origin + back + ((clear, 0.0, build.arm_radii[2]) if above else (clear, 0.0, 0.0))
-    path, radii = arm_path(meshes.shoulder(scene), joint, build)
+        back = (tip + 2.0 * half_length + clear, 0.0, 0.0)
+    path, radii = arm_path(sight.shoulder, sight.origin + back, build)
     seen = _complex(sight.seen(path))
-    sleeve = tube_outline(seen, radii)
     # In the hand's own frame: the arm's last part comes in from behind.
-    end, before = (seen[-1] - place) / turn, (seen[-2] - place) / turn
+    before, end = ((complex(point) - place) / turn for point in seen[-2:])
     along = (before - end) / abs(before - end)
-    half, front, back_end, creased = _hand_lines(shape, above, build.open_hand[0])
-    sides = [
-        end + _WRIST_DEPTH * along + side * min(half, 0.92 * build.arm_radii[2]) * 1j * along for side in (-1.0, 1.0)
-    ]
-    hand = np.concatenate([_curve(front[0], sides[0], along)[::-1], front[1:-1], _curve(front[-1], sides[1], along)])
-    uncovered = hand[_clear_of(hand, end, before, build.arm_radii[2])]
-    parts = [place + turn * hand, place + turn * uncovered, sleeve]
-    parts += [place + turn * line for line in (back_end, *creased)]
-    points = _flat(np.concatenate(parts))
-    skin, bare, arm, heel, *lines = (
-        points[first:last] for first, last in pairwise(accumulate(map(len, parts), initial=0))
-    )
-    return Figure(points, skin, bare, arm, heel, tuple(lines))
+    hand = hand_lines(shape, above, build.open_hand[0])
+    inside, half = end + _WRIST_DEPTH * along, min(hand.wrist, 0.92 * last) * 1j * along
+    wrist = _wrist(complex(hand.front[0]), complex(hand.front[-1]), inside, half, along)
+    covered = _covered(wrist, end, before, last)
+    bare = tuple(int(side.argmax()) if side.any() else side.size for side in covered)
+    return Figure(hand, place, turn, place + turn * wrist, bare, tube_outline(seen, radii))  # type: ignore[arg-type]
 
 
-@functools.lru_cache(maxsize=4)
-def _hand_lines(shape: HandShape, above: bool, stretched: float) -> tuple[float, Points, Points, tuple[Points, ...]]:
-    """Half the wrist's width, m, and in the hand's own frame its outline from wrist to wrist, its heel, its creases."""
+@functools.lru_cache(maxsize=32)
+def hand_lines(shape: HandShape, above: bool, stretched: float) -> HandLines:
+    """The lines of a hand. stretched: half its length, m, with its fingers stretched."""
     outline = hand_outline(shape, above)
     half = WRIST_SHARE * float(outline.imag.max())
-    return half, *_parted(outline, half), () if above else creases(shape, stretched)
+    return HandLines(*_parted(outline, half), () if above else creases(shape, stretched), half)
 
 
 def arm_path(start: Floats, end: Floats, build: Build) -> tuple[Floats, Floats]:
@@ -268,26 +285,28 @@ def _parted(outline: Points, half: float) -> tuple[Points, Points]:
     return order, outline[outline.real >= HEEL_BEGINS * length]
 
 
-def _clear_of(points: Points, end: complex, start: complex, radius: float) -> NDArray[np.bool_]:
-    """Which of the points the arm's last part from `start` to `end` does not cover."""
+def _covered(points: Points, end: complex, start: complex, radius: float) -> NDArray[np.bool_]:
+    """Which of the points the arm's last part from `start` to `end` covers."""
     axis = start - end
-    share = np.clip(((points - end) * axis.conjugate()).real / abs(axis) ** 2, 0.0, 1.0)
-    return np.asarray(np.abs(points - end - share * axis) >= radius)
+    share = ((points - end) * (axis.conjugate() / abs(axis) ** 2)).real.clip(0.0, 1.0)
+    return np.asarray(np.abs(points - end - share * axis) < radius)
 
 
-def _curve(start: complex, end: complex, last: complex) -> Points:
-    """A cubic Bezier curve from `start`, straight back, to `end` in the direction `last`."""
-    reach = 0.42 * abs(end - start)
-    one, two = start + reach, end - reach * last
-    t = _CURVE
-    return np.asarray(
-        (1.0 - t) ** 3 * start + 3.0 * (1.0 - t) ** 2 * t * one + 3.0 * (1.0 - t) * t**2 * two + t**3 * end
-    )
+def _wrist(above: complex, below: complex, inside: complex, half: complex, last: complex) -> Points:
+    """Cubic Bezier curves (2, n) from two points, straight back, to `half` to both sides of one in the sleeve, in the
+    direction `last`.
+    """
+    corners = []
+    for start, end in ((above, inside - half), (below, inside + half)):
+        reach = 0.42 * abs(end - start)
+        corners.append((start, start + reach, end - reach * last, end))
+    return np.asarray(np.array(corners) @ _CURVE)
 
 
 def _complex(points: Floats) -> Points:
     return np.asarray(points[:, 0] + 1j * points[:, 1])
 
 
-def _flat(points: Points) -> Floats:
+def flat(points: Points) -> Floats:
+    """Complex points as (n, 2)."""
     return np.ascontiguousarray(points, dtype=complex)[:, None].view(np.float64)

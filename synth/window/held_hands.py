@@ -15,6 +15,7 @@ from dataclasses import replace
 from typing import TYPE_CHECKING
 
 from models.quick_dataclass import dataclass
+from synth.window.changed import changed
 from synth.window.scale import StageScale
 from synth.window.state import Action, WindowState, let_go
 
@@ -152,6 +153,8 @@ class KeyHand:
 
 def advanced(hand: KeyHand, held: Collection[str], seconds: float, mirrored: bool = False) -> KeyHand:
     """The hand after `seconds`, s, with the actions `held` down. The antenna stands right, or left where `mirrored`."""
+    if not held and hand.velocity == hand.risen == 0.0 and not hand.sounding:
+        return hand
     step = min(max(seconds, 0.0), LONGEST_STEP)
     away = ("hand left" in held) - ("hand right" in held)
     wanted = (-away if mirrored else away) * SPEED * (SLOW_SHARE if "fine" in held else 1.0)
@@ -180,7 +183,7 @@ def _taken(state: WindowState, scale: StageScale, distance: float) -> WindowStat
     offset = state.offset
     if state.held and state.pointer is not None:
         offset = scale.x_of(distance) - state.pointer[0]
-    return replace(state, distance=distance, offset=offset, keyed=not state.held)
+    return changed(state, distance=distance, offset=offset, keyed=not state.held)
 
 
 class HeldHands:
@@ -236,10 +239,10 @@ class HeldHands:
         if not (hand.sounding or before.sounding):
             return state
         if not hand.sounding:
-            return let_go(replace(state, volume=0.0, height=None))
+            return let_go(changed(state, volume=0.0, height=None))
         height = None if top is None else hand.risen * top
         volume = scale.volume.gain_at(hand.risen)
-        return replace(state, volume=volume, height=height, row=None, present=True)
+        return changed(state, volume=volume, height=height, row=None, present=True)
 
     def moved_by_sticks(self, state: WindowState, scale: StageScale, seconds: float) -> WindowState | None:
         """The hands after `seconds` more, s; None while the sticks rest."""
@@ -251,7 +254,7 @@ class HeldHands:
         if volume != state.volume:
             height = None if top is None else top * scale.volume.height_of(volume)
         state = _taken(state, scale, inside)
-        return replace(state, volume=volume, height=height, row=None, present=True, fading=False)
+        return changed(state, volume=volume, height=height, row=None, present=True, fading=False)
 
     def pad_event(self, event: pygame.event.Event) -> tuple[str | None, str]:
         """Take a gamepad's event: the action it asks for, and what to tell the player."""

@@ -24,6 +24,11 @@ class Layer:
         """What it was drawn on is drawn anew."""
         self.texts, self._key, self._places = (), None, []
 
+    @property
+    def empty(self) -> bool:
+        """Whether it was not drawn since what it is drawn on was."""
+        return self._key is None
+
     def shows(self, key: object) -> bool:
         """Whether it shows what `key` stands for."""
         return key == self._key

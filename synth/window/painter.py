@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import functools
 from collections import OrderedDict
-from collections.abc import Iterator, Sequence
+from collections.abc import Callable, Hashable, Iterator, Sequence
 from contextlib import contextmanager
 from importlib.util import find_spec
 from pathlib import Path
@@ -22,8 +22,10 @@ if TYPE_CHECKING:
 
 Align = Literal["left", "centre", "right"]
 Point = tuple[float, float]
+Drawing = Callable[[tuple[int, int]], None]  # at a place, pixels
 _CACHED_TEXTS = 600
 _CACHED_WIDTHS = 4000
+_KEPT_STAMPS = 12
 
 
 @dataclass(frozen=True, slots=True)
@@ -87,6 +89,7 @@ class Painter:
         self._fonts: dict[tuple[int, bool], pygame.font.Font] = {}
         self._widths: dict[tuple[str, int, bool], int] = {}
         self._glass: pygame.Surface | None = None
+        self._stamps: OrderedDict[Hashable, pygame.Surface] = OrderedDict()
         self._pictures: OrderedDict[tuple[str, int, bool, Colour], pygame.Surface] = OrderedDict()
 
     def onto(self, surface: pygame.Surface) -> None:
@@ -191,11 +194,12 @@ class Painter:
     @contextmanager
     def clipped(self, box: Box) -> Iterator[None]:
         """Draw only within `box`."""
-        self.surface.set_clip(box)
+        before = self.surface.get_clip()
+        self.surface.set_clip(before.clip(box))
         try:
             yield
         finally:
-            self.surface.set_clip(None)
+            self.surface.set_clip(before)
 
     def as_one(self) -> AsOne:
         """What is drawn meanwhile counts as one touched rectangle, to be restored and sent to the screen once."""
@@ -255,11 +259,12 @@ class Painter:
         (x, y), foot = tip, tip[0] + along
         self.shape([(x, y), (foot, y - half), (foot, y + half)], colour)
 
-    def glass(self, points: Sequence[Point], colour: Colour, strength: int, within: Box) -> None:
-        """A filled polygon through which the ground is seen; `strength` 0 to 255; nothing outside `within`."""
+    def glass(self, points: Sequence[Point], colour: Colour, strength: int) -> None:
+        """A filled polygon through which the ground is seen; `strength` 0 to 255."""
         columns, rows = zip(*points, strict=True)
         left, top, right, bottom = min(columns), min(rows), max(columns), max(rows)
-        area = self._pygame.Rect(int(left), int(top), int(right - left) + 2, int(bottom - top) + 2).clip(within)
+        area = self._pygame.Rect(int(left), int(top), int(right - left) + 2, int(bottom - top) + 2)
+        area = area.clip(self.surface.get_clip())
         if not area.width or not area.height:
             return
         sheet = self._glass
@@ -268,9 +273,39 @@ class Painter:
             largest = max(have[0], area.width), max(have[1], area.height)
             sheet = self._glass = self._pygame.Surface(largest, self._pygame.SRCALPHA)
         part = self._pygame.Rect(0, 0, *area.size)
-        sheet.fill((0, 0, 0, 0), part)
-        self._draw.polygon(sheet, (*colour, strength), [(x - area.left, y - area.top) for x, y in points])
+        placed = [(x - area.left, y - area.top) for x, y in points]
+        sheet.set_clip(part)
+        self._draw.polygon(sheet, (*colour, strength), placed)
         self.touched.append(self.surface.blit(sheet, area, part))
+        self._draw.polygon(sheet, (0, 0, 0, 0), placed)
+
+    def stamp(self, key: Hashable, size: tuple[int, int], place: tuple[int, int], drawn: Drawing) -> None:
+        """What `drawn` draws within a size from a place on, pixels, by a picture of it that is kept under `key`.
+
+        Drawn on black and on white it says how much of the ground is seen through it.
+        """
+        picture = self._stamps.get(key)
+        if picture is None:
+            black, white = (self._drawn_on(ground, size, drawn) for ground in ((0, 0, 0), (255, 255, 255)))
+            picture = self._stamps[key] = self._pygame.Surface(size, self._pygame.SRCALPHA)
+            picture.blit(black, (0, 0))
+            shades, alpha = (self._pygame.surfarray.pixels_green(one) for one in (black, white))
+            self._pygame.surfarray.pixels_alpha(picture)[:] = 255 - (alpha - shades)
+            if len(self._stamps) > _KEPT_STAMPS:
+                self._stamps.popitem(last=False)
+        else:
+            self._stamps.move_to_end(key)
+        self.touched.append(self.surface.blit(picture, place, special_flags=self._pygame.BLEND_PREMULTIPLIED))
+
+    def _drawn_on(self, ground: Colour, size: tuple[int, int], drawn: Drawing) -> pygame.Surface:
+        """A picture of what is drawn on an even ground."""
+        before = self.surface, self.texts, self.touched
+        picture = self._pygame.Surface(size, depth=32)
+        picture.fill(ground)
+        self.onto(picture)
+        drawn((0, 0))
+        self.surface, self.texts, self.touched = before
+        return picture
 
     def pixels(self, colours: Floats, box: Box) -> None:
         """Colours, 0..255, as an array (columns, rows, 3), smoothed to the size of a box."""

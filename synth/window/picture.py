@@ -134,7 +134,7 @@ def status_pieces(meters: Meters, kept_seconds: float = 0.0) -> tuple[str, ...]:
     return (pieces[0], *kept, *pieces[1:])
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(frozen=True)
 class Picture:
     """What one picture shows beside the state: readouts, lines of text, levels, oscillogram and its span, s.
 

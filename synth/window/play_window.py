@@ -6,7 +6,7 @@ import time
 from collections import deque
 from collections.abc import Callable
 from contextlib import closing
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from pathlib import Path
 from typing import TYPE_CHECKING, Protocol
 
@@ -17,6 +17,7 @@ from models.hand.antennas import AnyVolumeAntenna, LoopAntenna, VolumePlate, Vol
 from models.hand.capacitance_curve import CapacitanceCurve
 from synth.window.canvas import FieldPicture
 from synth.window.caution import caution_wanted
+from synth.window.changed import changed
 from synth.window.curves import LONGEST, OSCILLOGRAM_POINTS, oscillogram_span, synchronised
 from synth.window.draw_hand import TRAIL_STEP, TRAIL_TIME
 from synth.window.draw_practice_pages import FoundPage, PracticePage
@@ -114,7 +115,7 @@ class PlayWindow(PracticeEvents):
         super().__init__(session, speaker, state, record_folder, view, seed, practice, own_hand)
         self._remarks = remarks
         self._midi = midi
-        self._told = speaker.notice
+        self._told, self._meters = speaker.notice, speaker.meters()
         self.shown: Picture | None = None
         self._advanced = self._changed = time.monotonic()
         self.frames = 0
@@ -132,7 +133,7 @@ class PlayWindow(PracticeEvents):
         self.lay_out()
         self.resize(size)
         if (scale := self.view.scale) is not None:
-            resting = replace(self.state, distance=scale.distance_at(scale.box.center[0]), fresh=True)
+            resting = changed(self.state, distance=scale.distance_at(scale.box.center[0]), fresh=True)
             self._move(resting, time.monotonic())
         self._hands.start()
 
@@ -199,7 +200,7 @@ class PlayWindow(PracticeEvents):
         seconds, self._advanced = now - self._advanced, now
         self._follow_scale(now)
         if self.state.fine != self._hands.fine:
-            self.state = replace(self.state, fine=self._hands.fine)
+            self.state = changed(self.state, fine=self._hands.fine)
         scale, layout = self.view.scale, self.view.layout
         if self.state.held and (layout is None or self.state.covered or layout.drawer_over_stage):
             self._move(let_go(self.state), now)
@@ -231,18 +232,21 @@ class PlayWindow(PracticeEvents):
 
     def draw(self, surface: pygame.Surface) -> list[pygame.Rect]:
         """Draw the next picture; return the rectangles that may have changed."""
-        meters = self.speaker.meters()
-        if self.frames % WAVE_FRAMES == 0:
+        state, anew = self.state, self.frames % WAVE_FRAMES == 0
+        if anew or state.replaying or self._midi is not None:
+            self._meters = self.speaker.meters()
+        meters = self._meters
+        if anew:
             self._follow(meters)
-        state = self.state
+            state = self.state
         if state.replaying and meters.replaying:
             played = float(self.session.tuned.instrument.clip_to_curve(meters.distance))
-            state = replace(state, distance=played, volume=meters.volume, height=None, present=True, row=None)
-            state = replace(state, opening=resting_opening(self.session))
+            state = changed(state, distance=played, volume=meters.volume, height=None, present=True, row=None)
+            state = changed(state, opening=resting_opening(self.session))
         asked = (state.notice, state.selected, state.level, state.muted, state.recording, state.replaying, state.fine)
         seen, now = (*asked, id(self.session.settings)), time.monotonic()
-        changed = seen != self._seen and (not state.dragging or self._number_pace.due(now))
-        if self.shown is None or changed or self.frames % READOUT_FRAMES == 0:
+        other = seen != self._seen and (not state.dragging or self._number_pace.due(now))
+        if self.shown is None or other or self.frames % READOUT_FRAMES == 0:
             self._seen = seen
             layout = self.view.layout
             spectral = layout is not None and layout.spectrum is not None
@@ -250,7 +254,7 @@ class PlayWindow(PracticeEvents):
                 self.session, state, self.heard(state)[0], self.speaker, meters, self._remarks, spectral
             )
             self._number_pace.took(now, time.monotonic())
-        if self._wave is None or self.frames % WAVE_FRAMES == 0:
+        if self._wave is None or anew:
             span = oscillogram_span(meters.frequency)
             sound = self.speaker.recent(round(2.0 * max(span, 0.05 * LONGEST) * meters.sample_rate))
             values = synchronised(sound, meters.sample_rate, span, OSCILLOGRAM_POINTS)
@@ -258,7 +262,7 @@ class PlayWindow(PracticeEvents):
         wave = self._wave
         now = time.monotonic()
         trail = self._trail_now(state, now)
-        shown = replace(
+        shown = changed(
             self.shown,
             heard=self.heard(state)[0],
             peak=wave.peak,
@@ -316,7 +320,7 @@ class PlayWindow(PracticeEvents):
             replaying = False
         recording = self.speaker.recording_to is not None
         if (recording, replaying) != (self.state.recording, self.state.replaying):
-            self.state = replace(self.state, recording=recording, replaying=replaying)
+            self.state = changed(self.state, recording=recording, replaying=replaying)
 
     def lay_out(self) -> None:
         """Show the field that plays, as large and as it stands now; keep the hand within it.
@@ -332,10 +336,10 @@ class PlayWindow(PracticeEvents):
             self.view.resize(self.view.size, state.text_scale, state.mirrored)
         if not session.tuned.hand.heeds_opening:
             resting = resting_opening(session)
-            state = self.state = replace(state, opening=resting, wanted_opening=resting)
+            state = self.state = changed(state, opening=resting, wanted_opening=resting)
         inside = min(max(state.distance, curve.nearest), curve.farthest)
         if inside != state.distance:
-            self._move(replace(state, distance=inside), time.monotonic())
+            self._move(changed(state, distance=inside), time.monotonic())
         elif not state.replaying and (session.tuned.both is not None or state.opening != session.tuned.hand.opening):
             self.speaker.move(
                 *session.tuned.heard(state.distance, state.volume, state.height, state.opening), time.monotonic()

@@ -10,6 +10,7 @@ from typing import TYPE_CHECKING, Literal
 from models.quick_dataclass import dataclass
 from synth.window.actions import Actions
 from synth.window.caution import remember_caution
+from synth.window.changed import changed
 from synth.window.draw_readouts import panel_rooms
 from synth.window.draw_settings import setting_boxes
 from synth.window.drawer import Pointed, pointed_at, slider_share
@@ -140,7 +141,7 @@ class PointerEvents(Actions):
     def _move(self, state: WindowState, moment: float) -> None:
         if self.state.replaying and (state.held or state.keyed):
             self.end_replay()
-            state = replace(state, replaying=False)
+            state = changed(state, replaying=False)
         self.state = state
         self.speaker.move(*self.heard(state), moment)
 
@@ -181,11 +182,11 @@ class PointerEvents(Actions):
                 self.session.slide(state.dragging, slider_share(layout, state.dragging, place))
             return
         if not (self._focused or state.held):
-            self.state = replace(state, pointer=place)
+            self.state = changed(state, pointer=place)
             return
         pointed = with_pointer(state, place, scale)
         if pointed.held and self._hands.sounding:
-            pointed = replace(pointed, volume=state.volume, height=state.height, fading=True)
+            pointed = changed(pointed, volume=state.volume, height=state.height, fading=True)
         self._move_if_changed(pointed, moment)
 
     def _move_if_changed(self, state: WindowState, moment: float) -> None:
@@ -200,16 +201,16 @@ class PointerEvents(Actions):
         self._hands.release_all()
         self._touch, self._touch_drag = Touch(), None
         self._release()
-        self._move(replace(let_go(self.state), fine=False), moment)
+        self._move(changed(let_go(self.state), fine=False), moment)
 
     def _ask_for_sound(self, place: tuple[int, int], moment: float) -> None:
         """The hand goes to the pointer in silence, as soon as an earlier note has faded out, and sounds."""
         self._follow_scale(moment)
-        state, scale = replace(self.state, pointer=place), self.view.scale
+        state, scale = changed(self.state, pointer=place), self.view.scale
         if state.held or scale is None:
             return
         if state.volume > 0.0:
-            self.state = replace(state, asked=True, wanted=0.0, fading=True)
+            self.state = changed(state, asked=True, wanted=0.0, fading=True)
         else:
             self._move(with_hold(state, place, scale), moment)
 
@@ -232,13 +233,13 @@ class PointerEvents(Actions):
                 self._focused = True
                 self._ask_for_sound(place, moment)
             return
-        self.state = replace(self.state, selected=target.control)
+        self.state = changed(self.state, selected=target.control)
         control = self.session.settings.control(target.control)
         if control.choices:
             self.session.step_round(target.control)
             return
         self.session.settle()
-        self.state = replace(self.state, dragging=target.control)
+        self.state = changed(self.state, dragging=target.control)
         self.session.slide(target.control, target.share)
 
     def _press_setting(self, layout: Layout, place: tuple[int, int]) -> bool:
@@ -256,7 +257,7 @@ class PointerEvents(Actions):
 
     def _release(self) -> None:
         if self.state.dragging:
-            self.state = replace(self.state, dragging="")
+            self.state = changed(self.state, dragging="")
             self.session.settle()
 
     def _wheel(self, steps: int, ctrl: bool, shift: bool, moment: float) -> None:
@@ -264,7 +265,7 @@ class PointerEvents(Actions):
         place = self.state.pointer
         target = Pointed() if place is None else self._target(place)
         if target.control:
-            self.state = replace(self.state, selected=target.control)
+            self.state = changed(self.state, selected=target.control)
             self.step(steps)
         elif place is not None and steps and self._on_stage(place) and ctrl:
             self.open_fingers(self.state.wanted_opening + FINGER_STEP * steps)
@@ -321,10 +322,10 @@ class PointerEvents(Actions):
             both = pointer_of(self._touch, size)
             self._follow_scale(moment)
             if both is None:
-                self._move(let_go(replace(self.state, pointer=None)), moment)
+                self._move(let_go(changed(self.state, pointer=None)), moment)
             elif event.type == pygame.FINGERDOWN and not self.state.held:
                 self._ask_for_sound(both, moment)
             elif self.state.held and self.view.scale is not None:
                 self._move(with_pointer(self.state, both, self.view.scale), moment)
             else:
-                self.state = replace(self.state, pointer=both)
+                self.state = changed(self.state, pointer=both)

@@ -9,6 +9,7 @@ from __future__ import annotations
 import ctypes
 import math
 import os
+import select
 import sys
 import time
 import warnings
@@ -117,20 +118,86 @@ def run_events(
     """
     import pygame
 
+    read = _reading()
     due = last = time.monotonic()
+    drawn = True  # the library may have read events meanwhile
     while not closing():
         remaining = math.ceil(1000.0 * (due - time.monotonic()))  # rounded down it would spin for the last fraction
-        event = pygame.event.wait(remaining) if remaining > 0 else pygame.event.poll()
-        waiting = [] if event.type == pygame.NOEVENT else [event, *pygame.event.get()]
+        waiting = read(0 if drawn else max(remaining, 0))
         now = time.monotonic()
         for place, one in enumerate(waiting, start=1):
             handle(one, moment_of(place, len(waiting), last, now))
-        last = now
-        if now < due:
+        last, drawn = now, now >= due
+        if not drawn:
             continue
         surface = pygame.display.get_surface() or surface
         picture(surface, now)
         due = max(due + frame_time, now)
+
+
+def _reading() -> Callable[[int], list[pygame.event.Event]]:
+    """What waits so many ms for the first event, and returns all that are there then.
+
+    The library's own wait looks for them a thousand times a second, which takes several per cent of a core. Under X the
+    connection says when something has come; a gamepad does not come by it.
+    """
+    import pygame
+
+    number, connection = _connection(), select.poll() if hasattr(select, "poll") else None
+    if number is not None and connection is not None:
+        connection.register(number, select.POLLIN)
+
+    def read(longest: int) -> list[pygame.event.Event]:
+        if longest == 0:
+            return pygame.event.get()
+        if number is None or connection is None or (pygame.joystick.get_init() and pygame.joystick.get_count()):
+            first = pygame.event.wait(longest)
+            return [] if first.type == pygame.NOEVENT else [first, *pygame.event.get()]
+        connection.poll(longest)
+        return pygame.event.get()
+
+    return read
+
+
+class _WindowInfo(ctypes.Structure):
+    """SDL_SysWMinfo of SDL 2 (SDL_syswm.h) for a window of X; the union in it is at most 64 bytes."""
+
+    _fields_ = (
+        ("version", ctypes.c_uint8 * 3),
+        ("system", ctypes.c_int),
+        ("display", ctypes.c_void_p),
+        ("window", ctypes.c_ulong),
+        ("rest", ctypes.c_uint8 * 64),
+    )
+
+
+_SYSTEM_X11 = 2  # SDL_SYSWM_X11
+_MOST_WINDOWS = 64  # numbers that are looked through: SDL counts the windows of a process from 1 on
+
+
+def _connection() -> int | None:
+    """The file number of the window's connection to X; None where the window is not X's or it is not found.
+
+    SDL itself is asked: the wrapper's `get_wm_info` reads fields that SDL does not set under X, and may crash.
+    """
+    import pygame
+
+    library = _x_library()
+    if library is None:
+        return None
+    try:
+        sdl = ctypes.CDLL(pygame.display.__file__)  # what it is linked to is found through it
+        by_number, information = sdl.SDL_GetWindowFromID, sdl.SDL_GetWindowWMInfo
+    except (OSError, AttributeError):
+        return None
+    by_number.restype, information.argtypes = ctypes.c_void_p, [ctypes.c_void_p, ctypes.c_void_p]
+    info = _WindowInfo()
+    sdl.SDL_GetVersion(ctypes.byref(info))
+    for window in filter(None, map(by_number, range(1, _MOST_WINDOWS))):
+        if information(window, ctypes.byref(info)) == 1 and info.system == _SYSTEM_X11 and info.display:
+            library.XConnectionNumber.argtypes = [ctypes.c_void_p]
+            return int(library.XConnectionNumber(info.display))
+    return None
 
 
 def moment_of(place: int, count: int, last: float, now: float) -> float:
@@ -143,6 +210,18 @@ def moment_of(place: int, count: int, last: float, now: float) -> float:
     return now - (count - place) * (now - last) / count
 
 
+def _x_library() -> ctypes.CDLL | None:
+    """The library that the window's connection to X belongs to; None where the window is not X's or it is not found."""
+    import pygame
+
+    if pygame.display.get_driver() != "x11":
+        return None
+    try:
+        return ctypes.CDLL("libX11.so.6")
+    except OSError:
+        return None
+
+
 MESSAGE = "beatfield: the screen went away; the sound is ended and a running recording is finished"
 EXIT_CODE = 1
 _kept: list[Any] = []  # the library calls back into it as long as the program lives
@@ -153,13 +232,8 @@ def on_lost_screen(end: Callable[[], None]) -> None:
 
     Call it once the window is open. Does nothing where the window is not X's or its library is not found.
     """
-    import pygame
-
-    if pygame.display.get_driver() != "x11":
-        return
-    try:
-        library = ctypes.CDLL("libX11.so.6")
-    except OSError:
+    library = _x_library()
+    if library is None:
         return
 
     def lost(_: int | None) -> int:

@@ -3,9 +3,9 @@
 from __future__ import annotations
 
 import math
-from dataclasses import replace
 
 from models.quick_dataclass import dataclass
+from synth.window.changed import changed
 from synth.window.keys import help_pages, next_control, next_text_scale, row_of
 from synth.window.palette import next_look
 from synth.window.scale import StageScale
@@ -21,7 +21,7 @@ FINGER_TIME = 0.035  # s, time constant of fingers that close or open
 CATCH = 12  # pixels, some 3 mm of screen: so near the resting hand the pointer takes hold of it again
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(frozen=True)
 class WindowState:
     """Pointer, hands and switches. `distance` m, `volume` gain 0..1 of the volume hand alone, `height` m of that hand
     above the ring (None: no hand over a ring), `opening` of the fingers from 0 closed to 1 stretched, `level` listening
@@ -92,18 +92,18 @@ def with_pointer(state: WindowState, pointer: tuple[int, int], scale: StageScale
     if state.held:
         return _followed(state, pointer, scale)
     if state.asked or state.fresh or not _reaches(state, pointer, scale):
-        return replace(state, pointer=pointer, keyed=False)
+        return changed(state, pointer=pointer, keyed=False)
     if state.volume > 0.0:  # what still fades out fades out first
-        return replace(state, pointer=pointer, asked=True)
+        return changed(state, pointer=pointer, asked=True)
     return with_hold(state, pointer, scale)
 
 
 def with_hold(state: WindowState, pointer: tuple[int, int], scale: StageScale) -> WindowState:
     """The pointer takes hold of the silent hands: they go to its place, and then the sound fades in."""
-    taken = replace(
+    taken = changed(
         state, held=True, asked=False, keyed=False, present=True, fresh=False, offset=0.0, fading=True, fine=False
     )
-    return replace(_followed(taken, pointer, scale), fine=state.fine)
+    return changed(_followed(taken, pointer, scale), fine=state.fine)
 
 
 def _followed(state: WindowState, pointer: tuple[int, int], scale: StageScale) -> WindowState:
@@ -119,7 +119,7 @@ def _followed(state: WindowState, pointer: tuple[int, int], scale: StageScale) -
         across = min(max(across, ends[0]), ends[1])  # so that none of the way back is lost
         offset = across - pointer[0]
     wanted = scale.gain_at(pointer[1])
-    return replace(
+    return changed(
         state,
         pointer=pointer,
         row=float(pointer[1]),
@@ -145,13 +145,13 @@ def _reaches(state: WindowState, pointer: tuple[int, int], scale: StageScale) ->
 
 def with_pointer_aside(state: WindowState, pointer: tuple[int, int] | None) -> WindowState:
     """The pointer is off the stage (None: out of the window): what it held rests, and fades out if it sounds."""
-    away = replace(state, pointer=pointer)
+    away = changed(state, pointer=pointer)
     return let_go(away) if state.held or state.asked else away
 
 
 def let_go(state: WindowState) -> WindowState:
     """Nobody plays any more: the pitch hand rests where it is, the sound fades out."""
-    return replace(
+    return changed(
         state,
         held=False,
         asked=False,
@@ -172,7 +172,7 @@ def faded(state: WindowState, seconds: float, scale: StageScale) -> WindowState:
     volume = min(max(state.wanted, state.volume - change), state.volume + change)
     # The volume hand is heard in the pitch: it goes, like the pitch hand, only when all is silent.
     height = state.height if state.held or state.volume > 0.0 else None
-    return replace(
+    return changed(
         state,
         volume=volume,
         height=height,
@@ -190,31 +190,31 @@ def fingered(state: WindowState, seconds: float, squeeze: float = 0.0) -> Window
     if left == 0.0:
         return state
     left *= math.exp(-min(max(seconds, 0.0), FINGER_TIME) / FINGER_TIME)  # a picture that comes late is no leap
-    return replace(state, opening=goal + (left if abs(left) > 1e-3 else 0.0))
+    return changed(state, opening=goal + (left if abs(left) > 1e-3 else 0.0))
 
 
 def rescaled(state: WindowState, scale: StageScale) -> WindowState:
     """The distances on the stage changed under the pointer: the hand it holds stays where it is."""
     if not state.held or state.pointer is None:
         return state
-    return replace(state, offset=scale.x_of(state.distance) - state.pointer[0])
+    return changed(state, offset=scale.x_of(state.distance) - state.pointer[0])
 
 
 def with_notice(state: WindowState, text: str, now: float, lasting: bool = False) -> WindowState:
     """Show `text` for a while, or, `lasting`, until it is taken away."""
-    return replace(state, notice=text, notice_until=math.inf if lasting else now + NOTICE_TIME)
+    return changed(state, notice=text, notice_until=math.inf if lasting else now + NOTICE_TIME)
 
 
 def level_after_step(level: float, step: int) -> float:
     """The listening level `step` steps of 3 dB up or down, at most 1, at least -60 dB."""
-    changed = level * math.pow(10.0, step * LEVEL_STEP_DB / 20.0)
-    return min(1.0, max(math.pow(10.0, LOWEST_LEVEL_DB / 20.0), changed))
+    wanted = level * math.pow(10.0, step * LEVEL_STEP_DB / 20.0)
+    return min(1.0, max(math.pow(10.0, LOWEST_LEVEL_DB / 20.0), wanted))
 
 
 def on_key(state: WindowState, key: str, ctrl: bool = False, shift: bool = False) -> tuple[WindowState, Action | None]:
     """The state after a key went down (pygame's key name), and what the loop has to do about it."""
     if state.caution_open and key in ("return", "enter", "space"):
-        return replace(state, caution_open=False), "mute"
+        return changed(state, caution_open=False), "mute"
     if state.leaving:
         return _answered(state, key)
     row = row_of(key, ctrl, shift)
@@ -229,30 +229,30 @@ def after_action(state: WindowState, action: Action) -> tuple[WindowState, Actio
         case "help":
             page = state.help_page + 1 if state.help_open else 0
             there = page < help_pages(state.text_scale)
-            return replace(state, help_open=there, help_page=page if there else 0), None
+            return changed(state, help_open=there, help_page=page if there else 0), None
         case "drawer":
-            return replace(state, drawer_open=not state.drawer_open), None
+            return changed(state, drawer_open=not state.drawer_open), None
         case "leave" if state.help_open or state.drawer_open or state.practice_page:
-            return replace(state, help_open=False, drawer_open=False, practice_page=""), None
+            return changed(state, help_open=False, drawer_open=False, practice_page=""), None
         case "leave":
             return state, "quit"
         case "mute":
-            return replace(state, muted=not state.muted), "mute"
+            return changed(state, muted=not state.muted), "mute"
         case "louder" | "quieter":
-            return replace(state, level=level_after_step(state.level, 1 if action == "louder" else -1)), "level"
+            return changed(state, level=level_after_step(state.level, 1 if action == "louder" else -1)), "level"
         case "look":
-            return replace(state, look=next_look(state.look)), "layout"
+            return changed(state, look=next_look(state.look)), "layout"
         case "still":
-            return replace(state, still=not state.still), None
+            return changed(state, still=not state.still), None
         case "mirror":
-            return replace(state, mirrored=not state.mirrored), "layout"
+            return changed(state, mirrored=not state.mirrored), "layout"
         case "next control" | "previous control":
-            return replace(state, selected=next_control(state.selected, 1 if action == "next control" else -1)), None
+            return changed(state, selected=next_control(state.selected, 1 if action == "next control" else -1)), None
         case "larger text" | "smaller text":
             scale = next_text_scale(state.text_scale, 1 if action == "larger text" else -1)
-            return replace(state, text_scale=scale), "layout"
+            return changed(state, text_scale=scale), "layout"
         case "usual text":
-            return replace(state, text_scale=1.0), "layout"
+            return changed(state, text_scale=1.0), "layout"
         case _:
             return state, action
 
@@ -260,8 +260,8 @@ def after_action(state: WindowState, action: Action) -> tuple[WindowState, Actio
 def on_click(state: WindowState) -> tuple[WindowState, Action | None]:
     """A click answers the caution or closes a page."""
     if state.caution_open:
-        return replace(state, caution_open=False), "mute"
-    return replace(state, help_open=False, leaving=()), None
+        return changed(state, caution_open=False), "mute"
+    return changed(state, help_open=False, leaving=()), None
 
 
 def _answered(state: WindowState, key: str) -> tuple[WindowState, Action | None]:
@@ -269,5 +269,5 @@ def _answered(state: WindowState, key: str) -> tuple[WindowState, Action | None]
     if key in ("q", "return", "enter"):
         return state, "close"
     if key == "k":
-        return replace(state, leaving=()), "keep"
-    return (replace(state, leaving=()) if key == "escape" else state), None
+        return changed(state, leaving=()), "keep"
+    return (changed(state, leaving=()) if key == "escape" else state), None

@@ -10,7 +10,7 @@ from synth.window import palette
 from synth.window.box import Box
 from synth.window.canvas import FieldPicture, PlayCanvas
 from synth.window.draw_antenna import draw_antenna
-from synth.window.draw_hand import draw_figure, draw_hand, draw_trail
+from synth.window.draw_hand import draw_figure, draw_hand, draw_trail, draw_trail_end
 from synth.window.draw_overlay import (
     KEY_PIECES,
     STRIP_KEY_PIECES,
@@ -47,7 +47,7 @@ from synth.window.drawer import ControlRow, draw_drawer, draw_hint, strip_effect
 from synth.window.keys import help_groups, help_pages
 from synth.window.layer import Layer
 from synth.window.layout import Layout, lay_out, needed_size, too_small
-from synth.window.painter import DrawnText
+from synth.window.painter import DrawnText, Point
 from synth.window.picture import PIECES, Picture
 from synth.window.practice import Result
 from synth.window.scale import NARROWEST, Shown, StageScale, usual_view
@@ -72,8 +72,9 @@ class View:
         self._empty: pygame.Surface | None = None  # what stands still, without the slow panels and layers
         self._slow: tuple[object, ...] | None = None
         self._slow_texts: tuple[DrawnText, ...] = ()
-        self._head, self._sound, self._arms = self._layers = (Layer(), Layer(), Layer())
-        self._arms_moved = False  # they were drawn for the last picture
+        self._head, self._sound, self._trail, self._arms = self._layers = (Layer(), Layer(), Layer(), Layer())
+        self._trail_end: Point | None = None  # where the trail that is drawn begins, while it grows
+        self._second = True  # this picture is one of those that show trail and arms anew
         self._played: tuple[object, ...] | None = None  # what the last picture drew over what stands still
         self._touched: list[pygame.Rect] = []  # by what the last picture drew over what stands still
         self._rows: tuple[ControlRow, ...] = ()
@@ -228,9 +229,8 @@ class View:
         played = None if page else _played(state, shown)
         if not before and played == self._played:
             return []
-        left, self._played = self._touched, played
-        for changed in (*before, *left):
-            surface.blit(self._still, changed, changed)
+        left, self._played, still = self._touched, played, self._still
+        surface.blits([(still, changed, changed) for changed in (*before, *left)], False)
         canvas.onto(surface)
         if not page:
             self._draw_playing(state, shown)
@@ -242,7 +242,7 @@ class View:
     ) -> list[pygame.Rect]:
         """What changes more slowly than the pictures come, on what stands still; where it did.
 
-        While they move, the arms in the picture of the room are drawn for every second picture.
+        While they move, the trail and the arms in the picture of the room are drawn for every second picture.
         """
         canvas = self._canvas
         effect = strip_effect(shown.rows) if canvas.layout.drawer_is_strip and not page else ""
@@ -258,11 +258,16 @@ class View:
             return changed
         wave = shown.oscillogram.tobytes(), shown.oscillogram_span, shown.peak, shown.rms
         changed += self._sound.draw(canvas, still, empty, wave, lambda: draw_sound(canvas, shown))
+        self._second = not self._second
+        if canvas.layout.drawer_over_stage or not (self._second or self._arms.empty):
+            return changed
+        trail = tuple(shown.trail)
+        if not self._trail.shows(trail):
+            ends: list[Point] = []
+            changed += self._trail.draw(canvas, still, empty, trail, lambda: ends.extend(draw_trail(canvas, trail)))
+            self._trail_end = ends[0] if ends and trail[0][0] == 0.0 else None
         arms = (state.distance, state.opening, state.height, state.present)
-        self._arms_moved = not (canvas.layout.drawer_over_stage or self._arms_moved or self._arms.shows(arms))
-        if self._arms_moved:
-            changed += self._arms.draw(canvas, still, empty, arms, lambda: draw_room(canvas, state))
-        return changed
+        return changed + self._arms.draw(canvas, still, empty, arms, lambda: draw_room(canvas, state))
 
     def _draw_rows(self, still: pygame.Surface, layout: Layout, rows: tuple[ControlRow, ...]) -> Box:
         """The controls on what stands still; where they changed. While a hand moves that is their hint alone."""
@@ -284,7 +289,8 @@ class View:
         """What may change with every picture."""
         canvas = self._canvas
         if not canvas.layout.drawer_over_stage:
-            draw_trail(canvas, shown.trail)
+            if self._trail_end is not None and not self._second:
+                draw_trail_end(canvas, self._trail_end, shown.trail)
             if shown.practice is not None:
                 draw_places(canvas, shown.practice)
             draw_scatter(canvas, state.distance, shown.scatter)
@@ -350,7 +356,7 @@ class View:
         self._slow, self._slow_texts = None, ()
         for layer in self._layers:
             layer.forget()
-        self._arms_moved, self._touched = False, []
+        self._trail_end, self._touched = None, []
         self._empty = still.copy()
 
 
@@ -366,7 +372,7 @@ def _joined(before: list[pygame.Rect], after: list[pygame.Rect]) -> list[pygame.
 
 def _played(state: WindowState, shown: Picture) -> tuple[object, ...]:
     """What the picture over what stands still depends on."""
-    return state, shown.readouts, shown.heard, shown.scatter, shown.practice, tuple(shown.trail)
+    return state, shown.readouts, shown.heard, shown.scatter, shown.practice
 
 
 def draw_sound(canvas: PlayCanvas, shown: Picture) -> None:

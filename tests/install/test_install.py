@@ -108,6 +108,9 @@ def test_wheel_and_sdist_hold_everything(archives, source):
         inside = {name.split("/", 1)[1] for name in archive.getnames() if "/" in name}
     sources = {name.replace("synth/demos/", "demos/") for name in wanted}
     assert sources | {"README.md", "LICENSE", "pyproject.toml"} <= inside
+    # a build takes along what lies there by such a name: some tests, without what they need
+    assert not [name for name in inside if name.startswith("tests/")]
+    assert not list((ROOT / "tests").glob("test*.py"))
 
 
 @pytest.mark.slow

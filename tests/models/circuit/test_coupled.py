@@ -89,6 +89,18 @@ def test_coils_of_willow():
     assert solved.edges[1] < 46.0
 
 
+@pytest.mark.slow
+def test_coils_so_near_that_the_first_order_says_little():
+    # willow's two whole circuits in time, by an independent program (charge-oriented trapezoidal rule), k = 3e-3:
+    # locked at -320 and 240 Hz, beating at -375 and 285 Hz
+    found = pulling(*adjoints(), Coupling(coil_coupling=3e-3))
+    assert found.solved is not None
+    low, high = found.solved.edges
+    assert -375.0 < low < -320.0
+    assert 240.0 < high < 285.0
+    assert found.lock_range > 2.0 * found.first_order.total
+
+
 @pytest.mark.parametrize(
     "coupling",
     [

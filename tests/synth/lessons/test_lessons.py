@@ -63,7 +63,7 @@ def test_sound_files_hold_what_the_claims_say(name, reports, tmp_path, monkeypat
     write_lesson(report, str(tmp_path), force=False)
     assert "turn the volume right down" in (tmp_path / "lesson.txt").read_text()
     for index, stage in enumerate(report.lesson.stages):
-        sound, rate = soundfile.read(tmp_path / f"{report.stem(index)}.wav")
+        sound, rate = soundfile.read(tmp_path / f"{report.lesson.stem(index)}.wav")
         assert 0.05 < np.abs(sound).max() <= 10 ** (-14 / 20) + 1e-6
         assert max(abs(sound[0]), abs(sound[-1])) < 1e-3
         found = {}
@@ -131,12 +131,19 @@ def test_command_writes_every_file(name, bench, tmp_path, capsys):
 
 def test_refuses_to_replace_without_force(reports, tmp_path, capsys, monkeypatch):
     monkeypatch.setattr("synth.lessons.lesson_plot.save_stage_plot", lambda *_: None)
-    monkeypatch.setattr("synth.lessons.lesson_report.lesson_report", lambda *_: reports["beats"])
+
+    def too_early(*_: object) -> None:
+        raise AssertionError("measured before its folder was looked at")
+
+    monkeypatch.setattr("synth.lessons.lesson_report.lesson_report", too_early)
     (tmp_path / "02-four-beats.wav").write_text("mine")
     assert main(["lesson", "beats", "-o", str(tmp_path)]) == 2
     assert "02-four-beats.wav exists already; add --force" in capsys.readouterr().err
     assert [path.name for path in tmp_path.iterdir()] == ["02-four-beats.wav"]
     assert (tmp_path / "02-four-beats.wav").read_text() == "mine"
+    assert main(["lesson", "beats", "-o", str(tmp_path / "02-four-beats.wav")]) == 2
+    assert "is a file; name a folder" in capsys.readouterr().err
+    monkeypatch.setattr("synth.lessons.lesson_report.lesson_report", lambda *_: reports["beats"])
     assert main(["lesson", "beats", "-o", str(tmp_path), "--force"]) == 0
     assert (tmp_path / "02-four-beats.wav").read_bytes().startswith(b"RIFF")
 

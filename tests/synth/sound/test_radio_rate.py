@@ -102,7 +102,7 @@ def test_amplitudes_that_go_with_the_hand(kind):
     radio_amplitude = np.interp(radio_times, audio_times, weaker)
     heard = to_audio(detected_with(detector, phases, 1.0, radio_amplitude), phases.times)
     # in units of the waveform with the detector's own amplitudes; the voice scales to its loudest place
-    places = np.geomspace(CURVE.nearest, CURVE.farthest, 3000)
+    places = np.geomspace(CURVE.nearest, CURVE.farthest, 300)
     there = [made.detector_at(float(place)) for place in places]
     loudest = max(one.strength * one.peak for one in there) / detector.strength
     slowest = made.detector_at(0.6)

@@ -22,16 +22,31 @@ def test_rows_are_those_of_numpys_interpolation(name):
     points, places = (np.asarray(values, dtype=np.float64) for values in LINES[name])
     ends = np.concatenate([points, np.nextafter(points, np.inf), np.maximum(np.nextafter(points, 0.0), 0.0)])
     sizes = np.concatenate([ends, np.geomspace(1e-9, 1e5, 4000), np.linspace(39.9, 41.1, 4000)])
-    beginnings, shares = RowFinder(points, places, STRIDE).find(sizes)
+    found, shares = RowFinder(points, places, STRIDE).find(sizes, 0.0, 1e5)
+    beginnings = np.asarray(found)
     assert (beginnings % STRIDE == 0).all()
     assert (shares >= -1e-5).all()
     assert (shares <= 1.0 + 1e-5).all()
     np.testing.assert_allclose(beginnings / STRIDE + shares, np.interp(sizes, points, places), rtol=0, atol=5e-6)
 
 
+@pytest.mark.parametrize("name", LINES)
+def test_what_lies_in_one_row_is_found_without_a_search_to_the_same_bits(name):
+    points, places = (np.asarray(values, dtype=np.float64) for values in LINES[name])
+    finder, together = RowFinder(points, places, STRIDE), 0
+    for least in np.geomspace(0.3, 1e4, 200):
+        sizes = np.linspace(least, 1.001 * least, 9)
+        beginning, shares = finder.find(sizes, sizes[0], sizes[-1])
+        wanted, wanted_shares = finder.find(sizes, 0.0, 1e9)
+        assert np.all(beginning == wanted)
+        assert shares.tobytes() == wanted_shares.tobytes()
+        together += isinstance(beginning, int)
+    assert together > 100
+
+
 def test_a_level_that_stands_has_no_share_of_the_next():
     points, places = (np.asarray(values, dtype=np.float64) for values in LINES["levels that stand and cross over"])
-    _, shares = RowFinder(points, places, STRIDE).find(np.linspace(20.0, 24.0, 1001))
+    _, shares = RowFinder(points, places, STRIDE).find(np.linspace(20.0, 24.0, 1001), 20.0, 24.0)
     assert (shares == 0.0).all()
 
 

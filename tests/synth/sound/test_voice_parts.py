@@ -11,7 +11,7 @@ from small_instrument import make_instrument
 
 from models.detector.memoryless import Detector
 from models.pulling import pulled_beat
-from synth.sound.band_edges import FADE_TO, crossings, highest_offset, line_bound
+from synth.sound.band_edges import FADE_TO, crossings, highest_offsets, line_bound
 from synth.sound.beat_phase import (
     STEPS_PER_TURN,
     TURN_MASK,
@@ -259,7 +259,7 @@ def test_no_level_sounds_beyond_its_band():
         assert (np.diff(numbers) >= 0.0).all()
         gone = edges[1::2]  # a level has gone here
         assert (gone * np.array(tops[:-1]) <= FADE_TO * RATE * 1.0001).all()
-    assert highest_offset(harmonics, 1024, RATE, 500.0) == 0.0
+    assert highest_offsets(harmonics, np.array([1024]), RATE, 500.0) == 0.0
 
 
 @pytest.mark.parametrize("harmonic", [1, 4, 20])

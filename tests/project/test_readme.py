@@ -12,7 +12,7 @@ from synth.cli import build_parser, main
 from synth.report.guide import folder, page, topics
 from tests.guide.guide_blocks import once, prepare, renewed
 
-ROOT = Path(__file__).parents[1]
+ROOT = Path(__file__).parents[2]
 README = (ROOT / "README.md").read_text("utf-8")
 WAYS = README.split("## Three ways in")[1].split("## Everything else")[0]
 STORIES = dict(re.findall(r"^\*\*You (\w+).*?\*\*(.*?)(?=^\*\*You|\Z)", WAYS, re.MULTILINE | re.DOTALL))

@@ -11,7 +11,7 @@ from pathlib import Path
 
 import pytest
 
-DEMOS = Path(__file__).parents[1] / "demos"
+DEMOS = Path(__file__).parents[2] / "demos"
 TOURS = sorted(DEMOS.glob("tour_*.py"))
 
 

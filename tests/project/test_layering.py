@@ -11,7 +11,7 @@ from pathlib import Path
 
 import pytest
 
-ROOT = Path(__file__).parents[1]
+ROOT = Path(__file__).parents[2]
 MODEL_FILES = sorted((ROOT / "models").rglob("*.py"))
 SYNTH_FILES = sorted((ROOT / "synth").rglob("*.py"))
 HEAVY = {"sounddevice", "soundfile", "pygame", "matplotlib"}

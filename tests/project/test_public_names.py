@@ -9,7 +9,7 @@ from pathlib import Path
 
 import pytest
 
-TESTS = Path(__file__).parent
+TESTS = Path(__file__).parents[1]
 FILES = sorted(set(TESTS.rglob("*.py")) - {Path(__file__)})  # this one holds examples
 DOCUMENTED = {"_fields", "_replace", "_asdict", "_getframe"}  # described in Python's own library reference
 # In a dotted path, or in a program handed to a child process.
