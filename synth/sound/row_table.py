@@ -26,7 +26,7 @@ import numpy as np
 from models.arrays import Complexes, Floats, Ints, Singles
 from models.circuit.mixer_table import DrawnDetector
 from models.detector.diode_response import beat_cycle
-from models.detector.memoryless import Detector
+from models.detector.memoryless import Detector, harmonics_of
 from models.instrument import Instrument
 from models.quick_dataclass import dataclass
 from synth.sound.band_edges import FADE_FROM, FADE_TO, FoldingLines, highest_offsets
@@ -313,7 +313,8 @@ def _grades(detector: Detector, reference: float, lowest: float, highest: float,
     if count not in (FEW_HARMONICS, MOST_HARMONICS):
         wider = FEW_HARMONICS if count < FEW_HARMONICS else MOST_HARMONICS
         return _grades(detector, reference, lowest, highest, wider)[:, : count + 1]
-    return np.array([one.strength * one.harmonics(count) for one in _graded(detector, reference, lowest, highest)])
+    made = _graded(detector, reference, lowest, highest)
+    return np.asarray(harmonics_of(made, count) * np.array([one.strength for one in made])[:, None])
 
 
 @lru_cache(maxsize=4)
