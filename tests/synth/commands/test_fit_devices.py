@@ -14,7 +14,7 @@ from synth.analysis.fit_figures import fit_figures
 from synth.analysis.fit_target import Wish
 from synth.analysis.fit_unknowns import Errors
 from synth.analysis.fitting import solved_bench
-from synth.analysis.readings import load_readings, read_readings
+from synth.analysis.readings import read_readings
 from synth.build.circuit_assembly import circuit_of
 from synth.cli import main
 from synth.designs.design_file import load_design, read_design
