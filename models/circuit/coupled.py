@@ -32,9 +32,9 @@ harmonic balance of both circuits as one, locked at every phase psi in turn, wit
 second one unknown. The amplitudes are then right for every phase that stands still; a beat as fast as the bias settles
 is pulled somewhat less (by 4 % of the lock range at a beat of 90 Hz with a settling time of 1.2 ms, by integration in
 time). Of two coils and of a capacitance from tank to tank, whose first order nearly cancels, this may be several times
-the first-order lock range (by integration in time both edges are right to 7 % where the estimated share is 5). Output
-resistors that are too small let one oscillator put the other out at some phases: then there is no law, and the first
-order is a rough figure.
+the first-order lock range: up to 1 plus the estimated share times as wide, in ten pairs with shares of 0.3 to 5. By
+integration in time both edges are right to 7 % where that share is 5. A leak that is too strong lets one oscillator put
+the other out at some phases: then there is no law, and the first order is a rough figure.
 """
 
 from __future__ import annotations

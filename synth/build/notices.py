@@ -69,7 +69,7 @@ def explained(error: BaseException) -> str:
         source = source.__cause__
     reason = f"the oscillator does not start: {_reason(source.signal)}"
     if source.growth_times:
-        reason += f" (while the supply rises it grows by e {source.growth_times:.3g} times, too little to last)"
+        reason += " (while the supply rises it begins to swing, but dies away again)"
     return text.replace(str(source), reason)
 
 
@@ -199,7 +199,8 @@ def pulling_notices(pulling: Pulling) -> tuple[str, ...]:
     if solved is None:
         return (
             f"the oscillators also change each other's amplitude, which the lock range of "
-            f"{format_quantity(pulling.lock_range, 'Hz')} leaves out: take it as rough; {remedy}",
+            f"{format_quantity(pulling.lock_range, 'Hz')} leaves out: take it as rough, it may be up to "
+            f"{1.0 + first.second_order:.2g} times as wide; {remedy}",
         )
     low, high = solved.edges
     return (

@@ -23,6 +23,7 @@ if TYPE_CHECKING:
 AIDS = ("temperature", "jitter", "guide", "guide_root", "pull", "drone", "sensitivity", "lever", "at_note")
 RETUNED = ("shoes", "common", "lean", "hand_height", "bystander")  # they move zero beat; a design would tune it anew
 UNSOLVED = "the field of this scene is still being computed; save again as soon as it is there"
+ON_ITS_WAY = "the circuit with these parts is still being solved; save again as soon as it is"
 COMPARED = 0.25, 0.5, 0.75  # shares of the playable span at which the saved design is compared with what plays
 SAME_CENTS = 1.0
 
@@ -44,6 +45,8 @@ def saved_design(side: Side) -> SavedDesign:
     before, settings = side.offer.design, side.good.now
     if side.computing is not None:
         raise DesignError(UNSOLVED)
+    if side.waiting is not None or side.history.now != settings:  # what is heard is not yet what would be saved
+        raise DesignError(ON_ITS_WAY)
     after = _design(side, settings)
     after = _tuned_within_trimmer(after, side)
     text = edited_text(side.text, before, after) if side.text else design_text(after)

@@ -8,6 +8,9 @@ import pytest
 from small_instrument import tuned
 
 from models.branch.antenna_branch import SeriesInductor
+from models.circuit.bias import Bias
+from models.circuit.common_base import OscillatorCircuit
+from models.circuit.small_signal import DoesNotStartError, small_signal
 from synth.build.notices import explained, instrument_notices
 
 
@@ -60,3 +63,10 @@ def test_a_message_of_a_method_gets_a_remedy(said, helped):
     text = explained(ValueError(said))
     assert text.startswith(said)
     assert ("change one back at a time" in text) == helped
+
+
+def test_a_swing_that_only_the_rising_supply_gives_is_told() -> None:
+    """It may be of volts, as long as the bias passes through the window in which it grows."""
+    signal = small_signal(OscillatorCircuit(bias=Bias(emitter_resistor=1e7)))
+    plain, passing = (explained(DoesNotStartError(signal, times)) for times in (None, 43.5))
+    assert passing == plain + " (while the supply rises it begins to swing, but dies away again)"

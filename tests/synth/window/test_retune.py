@@ -26,6 +26,7 @@ from synth.errors import DesignError
 from synth.sound.level_match import level_db
 from synth.window.controls import Settings
 from synth.window.retune import BEYOND_TRIMMER, retuned
+from synth.window.saving import saved_design
 from synth.window.session import SAMPLE_RATE, Session, opened_side, session_of, shared_sweep, sound_of
 from synth.window.solver_process import SolverLostError
 from synth.window.steering import part_by_law, part_for_sensitivity
@@ -186,6 +187,8 @@ def test_every_motion_of_a_drag_sounds_by_the_law_while_the_circuit_is_solved(
         assert session.take_changed()
         heard.append(float(session.instrument.beat_frequency(0.2)))
     assert work.asked == [with_parts]  # one solution was asked for; it is under way all the time
+    with pytest.raises(DesignError, match="still being solved; save again"):
+        saved_design(session.side)
     assert len(set(heard)) == len(heard)
     steps = np.diff([solved, *heard])
     assert np.all(steps > 0.0) or np.all(steps < 0.0)
