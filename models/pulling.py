@@ -114,8 +114,15 @@ class PulledPhase:
         self._most = max(1, min(LONGEST_PIECE, int(MOST_GROWTH / max(0.5 * self._pull, 1e-9))))
         alpha, quarter = 0.5 * self._pull, 0.5 * self._half_turn
         # s coth(s) in powers of the square of beta over `quarter`, and a step's two columns from the four terms
-        square = np.polynomial.Polynomial([alpha * alpha, -quarter * quarter])
-        alone, *self._series = np.polynomial.Polynomial(COTANGENT)(square).coef.tolist()
+        alone, *self._series = (
+            (-quarter * quarter) ** power
+            * sum(
+                math.comb(order, power) * coefficient * alpha ** (2 * (order - power))
+                for order, coefficient in enumerate(COTANGENT)
+                if order >= power
+            )
+            for power in range(len(COTANGENT))
+        )
         self._mixture = np.zeros((4, 8))
         self._mixture[0, [3, 5]] = quarter, -quarter
         self._mixture[1, [3, 5]] = self._half_turn * alpha / 6.0

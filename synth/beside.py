@@ -21,18 +21,21 @@ import signal
 import sys
 import threading
 from collections import deque
-from collections.abc import Callable, Iterator
+from collections.abc import Callable, Iterator, Sequence
 from contextlib import contextmanager, suppress
 from functools import partial
 from importlib import import_module
 from multiprocessing.connection import Connection
-from typing import Any
+from multiprocessing.process import BaseProcess
+from typing import Any, TypeVar
 
 from synth.errors import DeviceError, InstrumentError
 from synth.progress_line import no_more_progress
 
 ENDING = {signal.SIGTERM, signal.SIGHUP} if hasattr(signal, "pthread_sigmask") else set()
 Work = Callable[[], object]
+Item = TypeVar("Item")
+Found = TypeVar("Found")
 
 
 class Beside:
@@ -51,7 +54,7 @@ class Beside:
         ready: Callable[[], None] | None = None,
         here: bool = False,
     ) -> None:
-        self._process = None
+        self._process: BaseProcess | None = None
         self._here = deque([] if begun is None else [begun])
         self._owed = len(self._here)
         forked = sys.platform == "linux" and threading.active_count() == 1
@@ -72,15 +75,11 @@ class Beside:
         return self
 
     def __exit__(self, *_: object) -> None:
-        if self._process is None:
-            return
-        if not self._owed:
+        if self._process is not None and not self._owed:
             with suppress(OSError):
                 self._answers.send(None)  # it ends at once, and takes down no library
             self._process.join(1.0)
-        while self._process.is_alive():  # a signal may come at a place where Python passes over it: while it imports
-            self._process.terminate()
-            self._process.join(0.1)
+        self._end()
 
     def work(self, function: Callable[..., object], *arguments: object) -> None:
         """Have something done; `worked` waits for it."""
@@ -107,6 +106,33 @@ class Beside:
         if fault is not None:
             raise fault
         return result
+
+    def shared_out(self, function: Callable[[Item], Found], items: Sequence[Item]) -> Iterator[tuple[int, Found]]:
+        """Apply `function` to every item: the first of them here, the last there, until none is left; the number of
+        each and what was found for it, as it comes. Where that is broken off, the process ends.
+        """
+        left, given = deque(enumerate(items)), deque[int]()
+        try:
+            while left or given:
+                # one more than it works at, so that it need not wait for this process, but not the last few
+                while self._process is not None and left and len(given) < (2 if len(left) > 2 else 1):
+                    place, item = left.pop()
+                    self.work(function, item)
+                    given.append(place)
+                if left:
+                    place, item = left.popleft()
+                    yield place, function(item)
+                while given and self._process is not None and (not left or self._answers.poll()):
+                    yield given.popleft(), self.worked()
+        finally:
+            if given:
+                self._end()
+
+    def _end(self) -> None:
+        process, self._process, self._owed = self._process, None, 0
+        while process is not None and process.is_alive():
+            process.terminate()  # it may come at a place where Python passes over it: while it imports
+            process.join(0.1)
 
 
 @contextmanager

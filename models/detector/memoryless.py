@@ -79,7 +79,7 @@ def _quadrature(highest: int) -> tuple[Floats, Floats, Floats]:
     return node, weight, np.exp(np.outer(order - 1.5, np.log(rest) + np.log1p(node)))
 
 
-_kept_quadrature = lru_cache(maxsize=2)(_quadrature)
+_kept_quadrature = lru_cache(maxsize=4)(_quadrature)
 
 
 def _mean_envelope(ratio: float) -> float:

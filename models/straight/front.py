@@ -18,6 +18,7 @@ from __future__ import annotations
 import math
 from collections.abc import Callable, Sequence
 from dataclasses import replace
+from functools import partial
 from itertools import product
 from typing import NamedTuple
 
@@ -34,7 +35,7 @@ from models.pitch import cents
 from models.pulling import pulled_beat
 from models.quick_dataclass import dataclass
 from models.straight.evenness import RULE, Evenness, FieldGoal
-from models.straight.search import FieldParts, Place, Progress, Search, Solution
+from models.straight.search import FieldParts, Mapped, Place, Progress, Search, Solution, one_by_one
 
 PPM = 1e-6
 
@@ -137,25 +138,33 @@ def front(
     places: Sequence[Place],
     seed: int,
     progress: Progress = lambda share: None,
+    mapped: Mapped = one_by_one,
 ) -> tuple[FrontPoint, ...]:
     """The front over the given places in continuous values, least RMS cents first; `search_of` a place: its search."""
-    points = []
-    whole = [search_of(place) for place in places]
-    bounds = [(search, bound) for search in whole for bound in product(*search.effort.front_bounds)]
-    for number, (search, (fill, carrier)) in enumerate(bounds):
-        progress(number / len(bounds))
-        if carrier <= search.parts.lowest_carrier:
-            continue
-        parts = replace(search.parts, highest_carrier=min(carrier, search.parts.highest_carrier))
-        bounded = Search(search.law.curve, replace(search.goal, fill=fill), parts, search.place, search.effort)
-        found = bounded.best(seed)
-        if found is not None:
-            points.append(point_of(search, found))
+    bounds = [
+        (place, fill, carrier) for place in places for fill, carrier in product(*search_of(place).effort.front_bounds)
+    ]
+    found: dict[int, FrontPoint | None] = {}
+    for number, point in mapped(partial(_bounded, search_of, seed), bounds):
+        found[number] = point
+        progress(len(found) / len(bounds))
+    points = [point for _, point in sorted(found.items()) if point is not None]
     if not points:
         return ()
     alike = {_rounded(point): point for point in sorted(points, key=lambda point: -point.rms_cents)}
     kept = [point for point, good in zip(alike.values(), not_dominated(list(alike)), strict=True) if good]
     return tuple(sorted(kept, key=lambda point: point.rms_cents))
+
+
+def _bounded(search_of: Callable[[Place], Search], seed: int, bound: tuple[Place, float, float]) -> FrontPoint | None:
+    """The straightest field of a place that takes up a share of the reach, with a highest carrier, Hz."""
+    place, fill, carrier = bound
+    search = search_of(place)
+    if carrier <= search.parts.lowest_carrier:
+        return None
+    parts = replace(search.parts, highest_carrier=min(carrier, search.parts.highest_carrier))
+    found = Search(search.law.curve, replace(search.goal, fill=fill), parts, place, search.effort).best(seed)
+    return None if found is None else point_of(search, found)
 
 
 def _rounded(point: FrontPoint) -> tuple[float, ...]:

@@ -2,9 +2,10 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import field, replace
-from functools import partial
+from functools import lru_cache, partial
+from itertools import product
 
 from models.branch.tapped_coil import Tap
 from models.hand.capacitance_curve import CapacitanceCurve
@@ -17,9 +18,11 @@ from models.straight.search import (
     UNHEARD,
     Effort,
     FieldParts,
+    Mapped,
     Place,
     Progress,
     Search,
+    one_by_one,
     with_ideal_coils,
 )
 from models.straight.shelf import Shelf
@@ -100,24 +103,30 @@ class FieldPlan:
     not_searched: tuple[Place, ...] = ()
 
 
-def make_plan(task: SearchTask, progress: Progress = lambda share: None) -> FieldPlan | None:
-    """Search everything; None where no place keeps to the goal. `progress` hears the share of the work done.
+def make_plan(
+    task: SearchTask, progress: Progress = lambda share: None, mapped: Mapped = one_by_one
+) -> FieldPlan | None:
+    """Search everything; None where no place keeps to the goal. `progress` hears the share of the work done; `mapped`
+    may share it out.
 
     A KeyboardInterrupt ends the search with what is found, once one place has been worked out.
     """
-    found: list[tuple[Place, FieldOption | None]] = []
+    found: dict[int, FieldOption | None] = {}
     robust: FieldOption | None = None
     bounded: FrontPoint | None = None
     free: FrontPoint | None = None
     points: tuple[FrontPoint, ...] = ()
     interrupted = False
     try:
-        _search_places(task, found, progress)
+        progress(0.0)
+        for number, option in mapped(partial(_nominal, task), task.places):
+            found[number] = option
+            progress(SHARES["places"] * len(found) / len(task.places))
         if options := _options(found):
-            robust = _robust(task, options, progress)
+            robust = _robust(task, options, progress, mapped)
             if task.free is not None:
-                bounded, free = (_straightest(task, parts) for parts in (task.parts, task.free))
-            points = front(task.search, _best_places(options), task.seed, partial(_of_front, progress))
+                bounded, free = _straightest(task, (task.parts, task.free), mapped)
+            points = front(task.search, _best_places(options), task.seed, partial(_of_front, progress), mapped)
     except KeyboardInterrupt:
         if not _options(found):
             raise
@@ -126,19 +135,13 @@ def make_plan(task: SearchTask, progress: Progress = lambda share: None) -> Fiel
         return None
     progress(1.0)
     nominal, robust = _steadiest(options, _straightness), robust or _steadiest(options, _over_builds)
-    return FieldPlan(tuple(found), nominal, robust, points, bounded, free, interrupted, task.places[len(found) :])
+    places = tuple((task.places[number], option) for number, option in sorted(found.items()))
+    left = tuple(place for number, place in enumerate(task.places) if number not in found)
+    return FieldPlan(places, nominal, robust, points, bounded, free, interrupted, left)
 
 
-def _search_places(task: SearchTask, found: list[tuple[Place, FieldOption | None]], progress: Progress) -> None:
-    """Add the nominal best of every place to `found`, one after the other."""
-    ideals: dict[tuple[Place, FieldParts], float | None] = {}
-    for number, place in enumerate(task.places):
-        progress(SHARES["places"] * number / len(task.places))
-        found.append((place, _nominal(task, place, _ideals(task, place, ideals))))
-
-
-def _options(found: Sequence[tuple[Place, FieldOption | None]]) -> list[FieldOption]:
-    return [option for _, option in found if option is not None]
+def _options(found: Mapping[int, FieldOption | None]) -> list[FieldOption]:
+    return [option for _, option in sorted(found.items()) if option is not None]
 
 
 def _best_places(options: Sequence[FieldOption]) -> list[Place]:
@@ -151,36 +154,49 @@ def _of_front(progress: Progress, share: float) -> None:
     progress(SHARES["robust"] + (SHARES["front"] - SHARES["robust"]) * share)
 
 
-def _ideals(
-    task: SearchTask, place: Place, known: dict[tuple[Place, FieldParts], float | None]
-) -> tuple[float | None, float | None]:
+def _ideals(task: SearchTask, place: Place) -> tuple[float | None, float | None]:
     """RMS cents of the ideal, and of the ideal with a tank that its trimmer can make up for. Ideal chokes in series are
-    one coil, and with any tank there is no need of a tap. `known` keeps what was searched before.
+    one coil, and with any tank there is no need of a tap.
     """
     trimmable = with_ideal_coils(task.parts)
     one = Place(min(place.chokes, 1), place.mode)
-    found = []
-    for alike, parts in (
-        (one, replace(trimmable, most_tank_capacitance=max(ANY_TANK, trimmable.most_tank_capacitance))),
-        (replace(one, tap=place.tap), trimmable),
-    ):
-        if (alike, parts) not in known:
-            solution = (search := task.search(alike, parts)).best(task.seed)
-            known[alike, parts] = None if solution is None else search.rms_cents(solution)
-        found.append(known[alike, parts])
+    wider = replace(trimmable, most_tank_capacitance=max(ANY_TANK, trimmable.most_tank_capacitance))
+    found = _ideal(task, one, wider), _ideal(task, replace(one, tap=place.tap), trimmable)
     ideal = min((value for value in found if value is not None), default=None)  # the wider search holds the narrower
     return ideal, found[1]
 
 
-def _straightest(task: SearchTask, parts: FieldParts) -> FrontPoint | None:
-    """Of the places BOUND_PLACES the straightest field in continuous values, or None."""
-    searches = [task.search(place, parts) for place in BOUND_PLACES]
-    points = [point_of(one, found) for one in searches if (found := one.best(task.seed)) is not None]
-    return min(points, key=lambda point: point.rms_cents, default=None)
+@lru_cache(maxsize=64)
+def _ideal(task: SearchTask, place: Place, parts: FieldParts) -> float | None:
+    """RMS cents of what a search finds, kept: several places have the same ideal."""
+    solution = (search := task.search(place, parts)).best(task.seed)
+    return None if solution is None else search.rms_cents(solution)
 
 
-def _nominal(task: SearchTask, place: Place, ideals: tuple[float | None, float | None]) -> FieldOption | None:
-    search = task.search(place)
+def _straightest(task: SearchTask, bounds: Sequence[FieldParts], mapped: Mapped) -> list[FrontPoint | None]:
+    """Of the places BOUND_PLACES the straightest field in continuous values, or None: with each of several parts."""
+    tried = list(product(bounds, BOUND_PLACES))
+    found = dict(mapped(partial(_continuous, task), tried))
+    points = [(parts, found[number]) for number, (parts, _) in enumerate(tried)]
+    return [
+        min((point for its, point in points if its is parts and point is not None), key=_cents, default=None)
+        for parts in bounds
+    ]
+
+
+def _continuous(task: SearchTask, tried: tuple[FieldParts, Place]) -> FrontPoint | None:
+    parts, place = tried
+    found = (search := task.search(place, parts)).best(task.seed)
+    return None if found is None else point_of(search, found)
+
+
+def _cents(point: FrontPoint) -> float:
+    return point.rms_cents
+
+
+def _nominal(task: SearchTask, place: Place) -> FieldOption | None:
+    """The nominal best of a place."""
+    ideals, search = _ideals(task, place), task.search(place)
     solution = search.best(task.seed)
     if solution is None:
         return None
@@ -188,21 +204,24 @@ def _nominal(task: SearchTask, place: Place, ideals: tuple[float | None, float |
     return None if option is None else judged(task, option, (*ideals, search.rms_cents(solution)))
 
 
-def _robust(task: SearchTask, options: list[FieldOption], progress: Progress) -> FieldOption:
+def _robust(task: SearchTask, options: list[FieldOption], progress: Progress, mapped: Mapped) -> FieldOption:
     """The least mean over builds: of every nominal option, and of a robust search of the two most promising places."""
     promising = sorted(options, key=_over_builds)[:2]
+    found: dict[int, FieldOption | None] = {}
+    for number, option in mapped(partial(_robust_option, task), promising):
+        found[number] = option
+        progress(SHARES["places"] + (SHARES["robust"] - SHARES["places"]) * len(found) / len(promising))
+    return _steadiest([*options, *_options(found)], _over_builds)
+
+
+def _robust_option(task: SearchTask, start: FieldOption) -> FieldOption | None:
+    """What a robust search finds at the place of an option."""
     factors = task.tolerances.factors(task.effort.search_builds, task.seed)
-    candidates = list(options)
-    for number, start in enumerate(promising):
-        progress(SHARES["places"] + (SHARES["robust"] - SHARES["places"]) * number / len(promising))
-        place = start.point.solution.place
-        search = RobustSearch(task.curve, task.goal, task.search(place).parts, place, task.effort, factors)
-        solution = search.best(task.seed, task.effort.robust_draws)
-        option = None if solution is None else buyable(search, solution, task.tank, task.shelf)
-        if option is not None:
-            steps = start.steps
-            candidates.append(judged(task, option, (steps.ideal, steps.trimmable, steps.real_chokes)))
-    return _steadiest(candidates, _over_builds)
+    place, steps = start.point.solution.place, start.steps
+    search = RobustSearch(task.curve, task.goal, task.search(place).parts, place, task.effort, factors)
+    solution = search.best(task.seed, task.effort.robust_draws)
+    option = None if solution is None else buyable(search, solution, task.tank, task.shelf)
+    return None if option is None else judged(task, option, (steps.ideal, steps.trimmable, steps.real_chokes))
 
 
 def judged(task: SearchTask, option: Buyable, before: tuple[float | None, float | None, float | None]) -> FieldOption:

@@ -12,9 +12,10 @@ preferred. The oscillators are taken lossless here; what loss costs is measured 
 from __future__ import annotations
 
 import math
-from collections.abc import Callable
+from collections.abc import Callable, Iterator, Sequence
 from dataclasses import replace
 from functools import cache, partial
+from typing import Protocol, TypeVar
 
 import numpy as np
 
@@ -29,6 +30,8 @@ from models.quick_dataclass import dataclass
 from models.straight.descent import descend
 from models.straight.evenness import Evenness, FieldGoal, evenness, starting_margin
 
+Item = TypeVar("Item")
+Found = TypeVar("Found")
 Progress = Callable[[float], None]
 MARGIN = 1.65  # of the other mode's starting conductance over ours: a tenth above where the program warns of a hop
 SELF_RESONANCE_ROOM = 0.8  # (f / self-resonance)^2 of a choke at most
@@ -46,6 +49,20 @@ RATIOS = (0.55, 1.8)  # branch tuning over tank tuning that is searched
 INDUCTANCES = (0.1e-3, 10e-3)  # H, of the tank
 FAR_BELOW = 1e-6  # of the room: that chokes without any self-capacitance have a logarithm too
 BRANCHES = (2e-3, 0.4)  # H, of all chokes together
+
+
+class Mapped(Protocol):
+    """Applies a function to every item, in any order, perhaps on several processors: gives the number of an item and
+    what was found for it as soon as that is known.
+    """
+
+    def __call__(self, function: Callable[[Item], Found], items: Sequence[Item], /) -> Iterator[tuple[int, Found]]: ...
+
+
+def one_by_one(function: Callable[[Item], Found], items: Sequence[Item]) -> Iterator[tuple[int, Found]]:
+    """One item after the other."""
+    for number, item in enumerate(items):
+        yield number, function(item)
 
 
 @dataclass(frozen=True, slots=True)

@@ -20,7 +20,7 @@ from models.quick_dataclass import dataclass
 from models.straight.buyable_field import TankParts
 from models.straight.evenness import BuildSpread, FieldGoal, Tolerances, spread, tuned_rms
 from models.straight.plan import FieldOption, FieldPlan, SearchTask, make_plan, ranked
-from models.straight.search import FULL_EFFORT, Effort, FieldParts, Place, Progress
+from models.straight.search import FULL_EFFORT, Effort, FieldParts, Mapped, Place, Progress, one_by_one
 from models.straight.shelf import Shelf
 from models.tank import required_capacitance
 from synth.analysis.corners import CornerFigure, corners
@@ -110,16 +110,22 @@ class FinishedSearch:
 
 
 def improve(
-    opened: OpenedDesign, wishes: Wishes, choice: str, progress: Progress, judged: bool = True
+    opened: OpenedDesign,
+    wishes: Wishes,
+    choice: str,
+    progress: Progress,
+    judged: bool = True,
+    mapped: Mapped = one_by_one,
 ) -> FinishedSearch:
     """Search, and assemble the better design; `choice` is "robust" or "nominal". DesignError where nothing is found.
 
     judged: whether it is compared with the design as it came and looked at in its corners; else only straightened.
+    mapped: may share out what is searched.
     """
     task = task_of(opened, wishes)
     if not judged:  # nor is it told what straightness costs
         task = replace(task, effort=replace(task.effort, front_bounds=((), ())))
-    plan = make_plan(task, progress)
+    plan = make_plan(task, progress, mapped)
     if plan is None:
         raise DesignError(
             f"{opened.design.place}: no circuit puts {_hz(wishes.low_frequency)} to {_hz(wishes.high_frequency)} "

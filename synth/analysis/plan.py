@@ -14,6 +14,7 @@ from models.builds.choose_values import choose_values
 from models.circuit.inverter import Inverter
 from models.preferred_values import next_above, next_below
 from models.quick_dataclass import dataclass
+from models.straight.search import Mapped, one_by_one
 from models.stray import stray_range
 from models.tank import required_capacitance
 from synth.analysis.choose_figures import Limits, tank_goals
@@ -78,12 +79,14 @@ class Plan:
     interrupted: bool = False
 
 
-def make_design(asked: PlanWishes, told: Told) -> Plan:
-    """Plan a design; `told` hears the share of the search. Raises DesignError where the wishes cannot be met."""
+def make_design(asked: PlanWishes, told: Told, mapped: Mapped = one_by_one) -> Plan:
+    """Plan a design; `told` hears the share of the search, `mapped` may share out what is searched. Raises DesignError
+    where the wishes cannot be met.
+    """
     text = start_text(asked)
     before = read_design(text, "the template")
     opened = _running(before, asked)
-    found = improve(opened, asked.search, "robust", lambda share: told(SEARCH_SHARE * share), judged=False)
+    found = improve(opened, asked.search, "robust", lambda share: told(SEARCH_SHARE * share), False, mapped)
     steps: list[str] = []
     about = replace(before.about, description=parts_text(found.chosen))
     design = _rounded(replace(found.after.design, about=about))

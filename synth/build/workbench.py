@@ -415,7 +415,7 @@ class OpenedDesign:
     def _along_the_hand(self) -> tuple[list[float], list[Adjoint]]:
         """Antenna capacitances, F, from end to end, and the variable oscillator's adjoint with each."""
         solved = self.solved_variables[self.design.player.posture].oscillator
-        chosen = np.unique(np.linspace(0, len(solved.states) - 1, RIPPLE_POINTS).round().astype(int)).tolist()
+        chosen = sorted(set(np.linspace(0, len(solved.states) - 1, RIPPLE_POINTS).round().astype(int).tolist()))
         return [float(solved.capacitances[one]) for one in chosen], [
             oscillator_adjoint(solved.states[one]) for one in chosen
         ]

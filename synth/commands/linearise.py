@@ -71,6 +71,7 @@ def run(arguments: Namespace) -> int:
     """Search, and write what was asked for; after Ctrl-C what was found until then, exit code 130."""
     from synth.analysis.linearise import improve
     from synth.analysis.linearise_figures import linearise_figures
+    from synth.beside import Beside
     from synth.build.workbench import open_design, say
     from synth.commands.options import chosen
     from synth.errors import EXIT_INTERRUPTED
@@ -80,9 +81,10 @@ def run(arguments: Namespace) -> int:
 
     wishes = _wishes(arguments)
     chosen("--gesture", arguments.gesture, tuple(GESTURES))
-    workpiece = open_design(arguments.design)
-    with ProgressLine("searching") as line:
-        outcome = improve(workpiece, wishes, "nominal" if arguments.nominal else "robust", line)
+    with Beside() as beside:
+        workpiece, choice = open_design(arguments.design), "nominal" if arguments.nominal else "robust"
+        with ProgressLine("searching") as line:
+            outcome = improve(workpiece, wishes, choice, line, mapped=beside.shared_out)
     with ProgressLine("reading both designs"):
         figures = linearise_figures(outcome)
     if arguments.output:

@@ -54,6 +54,7 @@ def run(arguments: Namespace) -> int:
     from synth.analysis.linearise import Wishes
     from synth.analysis.plan import PlanWishes, make_design, usual_supply
     from synth.analysis.plan_figures import plan_figures
+    from synth.beside import Beside
     from synth.build.workbench import say
     from synth.commands.options import chosen, note_range, pair, shelf_of, within
     from synth.designs.scene_sections import ANTENNA_FORMS
@@ -86,8 +87,8 @@ def run(arguments: Namespace) -> int:
     check_target(arguments.file, arguments.force)
     if CIRCUIT_NAMES[circuit].caution:
         say("CAUTION: " + CIRCUIT_NAMES[circuit].caution.replace("\n# ", " "))
-    with ProgressLine("planning") as line:
-        plan = make_design(asked, line)
+    with Beside() as beside, ProgressLine("planning") as line:
+        plan = make_design(asked, line, beside.shared_out)
     write_text(arguments.file, plan.text, arguments.force)
     say(f"wrote {arguments.file}; next: beatfield field {arguments.file}, beatfield sheet {arguments.file}")
     figures = plan_figures(plan)

@@ -16,6 +16,7 @@ from models.arrays import Floats
 from models.straight.plan import make_plan
 from models.straight.search import Place, Search
 from synth.analysis.linearise import Wishes, task_of
+from synth.beside import Beside
 from synth.build.workbench import OpenedDesign, open_loaded
 from synth.comparisons.benchmark_report import BenchmarkGoal, Column, Comparison, timed
 from synth.designs.template import template_design
@@ -55,7 +56,8 @@ def straight_section(
             goals.append(BenchmarkGoal(place.name, "worse by, cents", worse, MOST_CENTS_WORSE, at_least=False))
     if not quick:
         each("straight: a whole search, every place, over builds, and the front")
-        _, seconds = timed(partial(make_plan, task))
+        with Beside() as beside:  # as the command
+            _, seconds = timed(partial(make_plan, task, mapped=beside.shared_out))
         goals.append(BenchmarkGoal(piece.design.name, "s for a whole search", seconds, MOST_SECONDS, at_least=False))
     notes = ("cents are blank where no circuit keeps to what is asked",)
     return Comparison("straight", "One search for a straight field", COLUMNS, tuple(rows), tuple(goals), notes)

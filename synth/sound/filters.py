@@ -80,9 +80,10 @@ class _Fitting:
     """Where the numbers of one call go, as views of the filter's rooms: made once for a shape of calls."""
 
     kept: Floats
-    places: list[Floats]
-    """Of the new samples, part by part: rows that are full, or what is left of one."""
-    parts: list[slice]
+    parts: list[tuple[Floats, slice]]
+    """Rows that are full, or what is left of one, and which of the new samples go there."""
+    aligned: Floats | None
+    """Where all samples go that begin and end with a row."""
     rest: Floats
     """Of the last row, where no sample is yet."""
     inputs: Floats
@@ -164,10 +165,13 @@ class RowFilter:
         """The next samples, filtered; `samples` is not empty."""
         shape = self._kept.size, samples.size
         fitting = self._fitting.get(shape) or self._fit(*shape)
-        fitting.kept[:] = self._kept
-        for place, part in zip(fitting.places, fitting.parts, strict=True):
-            place[:] = samples[part] if place.ndim == 1 else samples[part].reshape(place.shape)
-        fitting.rest[:] = 0.0
+        if fitting.aligned is not None:
+            fitting.aligned[:] = samples.reshape(-1, ROW)
+        else:
+            fitting.kept[:] = self._kept
+            for place, part in fitting.parts:
+                place[:] = samples[part].reshape(place.shape)
+            fitting.rest[:] = 0.0
         np.matmul(fitting.inputs, self._ends, out=fitting.sums)
         fitting.before[:] = [value if abs(value) >= FADED else 0.0 for value in self._state.tolist()]
         fitting.after[:] = fitting.added
@@ -186,21 +190,18 @@ class RowFilter:
         rows, stacked = self._flat, self._rows[:stacks]
         first, full, (last, left) = ROW - kept, end // ROW, divmod(end, ROW)
         if size <= first:
-            places, parts = [rows[0, kept:end]], [slice(0, size)]
+            parts = [(rows[0, kept:end], slice(0, size))]
         else:
-            middle = first + (full - 1) * ROW
-            whole = 0 if kept == 0 else 1
-            places = [rows[whole:full, :ROW], rows[0, kept:ROW], rows[full, : size - middle]][:3]
-            parts = [slice(first if whole else 0, middle), slice(0, first), slice(middle, size)]
-            wanted = [True, whole == 1, middle < size]
-            places = [place for place, needed in zip(places, wanted, strict=True) if needed]
-            parts = [part for part, needed in zip(parts, wanted, strict=True) if needed]
+            start, middle = first if kept else 0, first + (full - 1) * ROW
+            parts = [(rows[1 if kept else 0 : full, :ROW], slice(start, middle))]
+            parts += [(rows[0, kept:ROW], slice(0, first))] if kept else []
+            parts += [(rows[full, : size - middle], slice(middle, size))] if left else []
         sums, states = self._sums[:stacks], self._states[: (count + 1) * order]
         found = states.reshape(-1, order)
         fitting = _Fitting(
             kept=rows[0, :kept],
-            places=places,
             parts=parts,
+            aligned=None if kept or left else rows[:count, :ROW],
             rest=rows[last, left:ROW] if left else rows[0, :0],
             inputs=stacked[..., :ROW],
             sums=sums,
@@ -230,12 +231,13 @@ class RowFilter:
 
     def rest(self, samples: Floats) -> bool:
         """Whether the next samples are the same 0 or 1 as the past of an exact filter: they pass it as they are."""
-        value = float(samples[0])
-        if value not in RESTS or float(self._state[0]) != value or not (self._kept == value).all():
+        value, kept = float(samples[0]), self._kept.size
+        if value not in RESTS or float(self._state[0]) != value or (kept and not (self._kept == value).all()):
             return False
         if samples.strides != (0,) and not np.minimum.reduce(samples) == np.maximum.reduce(samples) == value:
             return False
-        self._kept = np.full((self._kept.size + samples.size) % ROW, value)
+        if (kept + samples.size) % ROW != kept:
+            self._kept = np.full((kept + samples.size) % ROW, value)
         return True
 
 

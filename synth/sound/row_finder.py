@@ -39,12 +39,19 @@ class RowFinder:
         at_zero = np.append(places[:1], places) - rows - slopes * np.append(points[:1], points)  # the share at 0
         lines = np.searchsorted(points, start, side="right")
         searched = (np.searchsorted(points, end) > lines) | (np.abs(at_zero[lines]) > STEEPEST)
-        # a bucket's line takes one look-up: where its row begins, then slope and share at 0
-        self._lines = np.empty(start.size, dtype=np.complex128)
-        self._lines.view(np.int64)[::2] = (rows.astype(np.int64) * stride)[lines]
-        self._lines.view(np.float32)[2::4] = slopes[lines]
-        self._lines.view(np.float32)[3::4] = np.where(searched, np.nan, at_zero[lines])
+        self._beginnings = (rows.astype(np.int64) * stride)[lines]
+        self._slopes = slopes.astype(np.float32)[lines]
+        self._at_zero = np.where(searched, np.nan, at_zero[lines]).astype(np.float32)
         self._numbers = np.where(searched, -1, lines)
+        # from where to where each line is read so; the last of several values written to a place stays
+        self._from, self._to = np.full(rows.size, np.inf), np.full(rows.size, -np.inf)
+        read = lines[~searched]
+        self._from[read[::-1]], self._to[read] = start[~searched][::-1], end[~searched]
+        if not searched[0]:
+            self._from[lines[0]] = 0.0
+        if not searched[-1]:
+            self._to[lines[-1]] = np.inf
+        self._last = (np.inf, -np.inf, 0, np.float32(0.0), np.float32(0.0))
 
     def find(self, sizes: Floats, least: float, most: float) -> tuple[Ints | int, Singles]:
         """Where the row below each of the sizes (n,), n >= 1, begins, and the share of the next; none of them is
@@ -53,19 +60,18 @@ class RowFinder:
         The share is single precision's, within 5e-6: neighbouring rows differ by some hundredths.
         """
         shares = sizes.astype(np.float32)
-        lowest, highest = (min(max(_bucket(end) - self._first, 0), self._lines.size - 1) for end in (least, most))
-        if self._numbers[lowest] == self._numbers[highest] >= 0:  # one line for all
-            line = self._lines[lowest : lowest + 1]
-            slope, at_zero = line.view(np.float32)[2:]
+        lowest, highest, beginning, slope, at_zero = self._last
+        if not lowest <= least <= most < highest:
+            lowest, highest, beginning, slope, at_zero = self._last = self._line_at(least)
+        if lowest <= least <= most < highest:  # one line for all, mostly that of the call before
             shares *= slope
             shares += at_zero
-            return int(line.view(np.int64)[0]), shares
+            return beginning, shares
         buckets = sizes.view(np.int64) >> _SHIFT
         buckets -= self._first
-        found = self._lines.take(buckets, mode="clip")
-        beginnings, (slopes, zeros) = found.view(np.int64)[::2], found.view(np.float32).reshape(-1, 4).T[2:]
-        shares *= slopes
-        shares += zeros
+        beginnings = self._beginnings.take(buckets, mode="clip")
+        shares *= self._slopes.take(buckets, mode="clip")
+        shares += self._at_zero.take(buckets, mode="clip")
         bent = np.isnan(shares).nonzero()[0]
         if bent.size:
             places = np.interp(sizes[bent], self._points, self._places)
@@ -73,6 +79,15 @@ class RowFinder:
             beginnings[bent] = rows * self._stride
             shares[bent] = places - rows
         return beginnings, shares
+
+    def _line_at(self, size: float) -> tuple[float, float, int, np.float32, np.float32]:
+        """From where to where the line of a size is read by its bits, where its row begins, slope, and share at 0."""
+        bucket = min(max(_bucket(size) - self._first, 0), self._numbers.size - 1)
+        number = int(self._numbers[bucket])
+        if number < 0:
+            return np.inf, -np.inf, 0, np.float32(0.0), np.float32(0.0)
+        beginning, slope, at_zero = self._beginnings[bucket], self._slopes[bucket], self._at_zero[bucket]
+        return float(self._from[number]), float(self._to[number]), int(beginning), slope, at_zero
 
 
 def _bucket(size: float) -> int:

@@ -36,6 +36,8 @@ from synth.sound.wavetable import FAINT, MOST_HARMONICS, SMALLEST_SIZE, Cycles, 
 SLOWEST = 8.0  # Hz, g_0
 ROWS_PER_E = 17.0
 GRADES = 49  # variable amplitudes at which a memoryless detector is worked out
+FEW_HARMONICS = 128  # tried first
+CLOSE = 1e-3  # relative, of the strongest swing: more than the harmonics left out may add
 _EDGE = 1e-6  # relative: the row at the edge of lock
 _EDGES = 32  # harmonic numbers at which the band's edge is worked out
 AMPLITUDE_STEP = 1e-4  # relative, of the central differences by an amplitude
@@ -285,7 +287,12 @@ def _amplitudes(instrument: Instrument) -> tuple[float, float]:
 @lru_cache(maxsize=16)
 def _highest_grade(detector: Detector, reference: float, lowest: float, highest: float) -> float:
     """The highest peak of a slow beat with variable amplitudes from lowest to highest, V."""
-    return max(one.strength * one.peak for one in _graded(detector, reference, lowest, highest))
+    heard = _grades(detector, reference, lowest, highest)[:, 1:]
+    # the ends of the swing, but for the harmonics left out: which grades to look at closely
+    swings = np.maximum(np.abs(heard.sum(axis=1)), np.abs(heard[:, 1::2].sum(axis=1) - heard[:, ::2].sum(axis=1)))
+    made = _graded(detector, reference, lowest, highest)
+    close = np.flatnonzero(swings > (1.0 - CLOSE) * swings.max())
+    return max(made[grade].strength * made[grade].peak for grade in close.tolist())
 
 
 @lru_cache(maxsize=16)
@@ -294,13 +301,18 @@ def _grades(detector: Detector, reference: float, lowest: float, highest: float)
     for the highest ones, of a tenth of what is faint at every amplitude.
     """
     made = _graded(detector, reference, lowest, highest)
-    rows = np.array([one.strength * one.harmonics(MOST_HARMONICS) for one in made])
-    return rows[:, : _last_above(0.1 * FAINT, rows) + 1]
+    for count in (FEW_HARMONICS, MOST_HARMONICS):
+        rows = np.array([one.strength * one.harmonics(count) for one in made])
+        last = _last_above(0.1 * FAINT, rows)
+        if last < FEW_HARMONICS - 1:
+            break
+    return rows[:, : last + 1]
 
 
-def _graded(detector: Detector, reference: float, lowest: float, highest: float) -> list[Detector]:
+@lru_cache(maxsize=4)
+def _graded(detector: Detector, reference: float, lowest: float, highest: float) -> tuple[Detector, ...]:
     """The detector with `GRADES` variable amplitudes from lowest to highest, V."""
-    return [detector.with_amplitudes(reference, value) for value in np.linspace(lowest, highest, GRADES).tolist()]
+    return tuple(detector.with_amplitudes(reference, value) for value in np.linspace(lowest, highest, GRADES).tolist())
 
 
 def row_offsets(sample_rate: float, lock_range: float) -> Floats:

@@ -138,7 +138,7 @@ _HINTS = {
 }
 
 
-SMOOTH = ("register", "inductor", "tone")
+SMOOTH = ("sensitivity", "register", "inductor", "tone")
 """Controls of few steps that are heard at once: a drag has a place for every pixel."""
 
 

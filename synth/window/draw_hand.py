@@ -5,6 +5,7 @@ from __future__ import annotations
 import math
 from bisect import bisect_left
 from collections.abc import Sequence
+from functools import lru_cache
 from itertools import pairwise
 
 import numpy as np
@@ -14,7 +15,7 @@ from models.hand.meshes import hand_shape
 from synth.window import palette
 from synth.window.box import Box
 from synth.window.canvas import PlayCanvas
-from synth.window.figure_outline import figure, flat, half_height
+from synth.window.figure_outline import Figure, figure, half_height
 from synth.window.painter import Point
 from synth.window.picture import MINUS, Readouts
 from synth.window.staged_hand import draw_staged_hand, staged_hand
@@ -25,17 +26,26 @@ def draw_figure(canvas: PlayCanvas, state: WindowState) -> None:
     """Hand, wrist and arm seen from the side, as far as the stage shows them."""
     scale, person = canvas.scale, figure(canvas.field.sight, canvas.field.way, state.distance, state.opening)
     hand = staged_hand(person.hand, person.turn, scale.pixels_per_metre, scale.away)
-    points = scale.pixels(flat(np.concatenate([[person.place], person.wrist.ravel(), person.sleeve])))
-    count = person.wrist.shape[1]
-    wrist, sleeve = (points[1 : 1 + count], points[1 + count : 1 + 2 * count]), points[1 + 2 * count :]
+    place, wrist, sleeve = _on_stage(person, scale.pixels_per_metre, scale.away, scale.rod_x, scale.axis_y)
     bare = tuple(side[:seen] for side, seen in zip(wrist, person.bare, strict=True))
     with canvas.clipped(scale.box):
         with canvas.as_one():
             moving = state.opening not in (0.0, state.wanted_opening)
-            draw_staged_hand(canvas, hand, points[0], wrist, bare, _colour(state), moving)
+            draw_staged_hand(canvas, hand, place, wrist, bare, _colour(state), moving)
         with canvas.as_one():
             canvas.glass(sleeve, palette.SLEEVE, 235)
-            canvas.curve([*sleeve, sleeve[0]], palette.LINE)
+            canvas.curve(sleeve, palette.LINE)
+
+
+@lru_cache(maxsize=512)  # as the figures
+def _on_stage(
+    person: Figure, pixels_per_metre: float, away: int, rod_x: float, axis_y: float
+) -> tuple[Point, tuple[Sequence[Point], Sequence[Point]], Sequence[Point]]:
+    """Place, both sides of the wrist, and sleeve of a figure, in pixels; `StageScale.pixels`."""
+    points = np.concatenate([[person.place], person.wrist.ravel(), person.sleeve, person.sleeve[:1]])
+    columns, rows = rod_x + away * pixels_per_metre * points.real, axis_y + pixels_per_metre * points.imag
+    pixels, count = list(zip(columns.tolist(), rows.tolist(), strict=True)), person.wrist.shape[1]
+    return pixels[0], (pixels[1 : 1 + count], pixels[1 + count : 1 + 2 * count]), pixels[1 + 2 * count :]
 
 
 def draw_hand(
@@ -89,9 +99,16 @@ def _loudness(rms: float) -> float:
 
 def _string(box: Box, x: float, wave: Floats, swing: float) -> list[tuple[float, float]]:
     """A line down the stage at a pixel column that swings by the wave, held at both ends, within the stage."""
-    along = np.linspace(0.0, 1.0, wave.size)
-    across = np.clip(x + swing * np.sqrt(np.sin(np.pi * along)) * wave, box.left, box.right - 1)
-    return list(zip(across.tolist(), (box.top + along * (box.height - 1)).tolist(), strict=True))
+    rows, share = _string_at_rest(box.top, box.height, wave.size)
+    across = (x + swing * share * wave).clip(box.left, box.right - 1)
+    return list(zip(across.tolist(), rows, strict=True))
+
+
+@lru_cache(maxsize=4)
+def _string_at_rest(top: int, height: int, count: int) -> tuple[list[float], Floats]:
+    """Pixel rows of the points of a line, and how far each swings, 0 to 1."""
+    along = np.linspace(0.0, 1.0, count)
+    return (top + along * (height - 1)).tolist(), np.sqrt(np.sin(np.pi * along))
 
 
 def _clearance(canvas: PlayCanvas) -> float:

@@ -49,4 +49,14 @@ class Layer:
         drawn()
         self._key, self.texts = key, tuple(canvas.texts)
         self._places = [touched.inflate(4, 4) for touched in canvas.touched]
-        return before + self._places
+        return joined(before, self._places)
+
+
+def joined(before: list[pygame.Rect], after: list[pygame.Rect]) -> list[pygame.Rect]:
+    """Both in few rectangles: what was drawn in two pictures that follow each other lies at nearly the same place."""
+    if len(before) != len(after):
+        return before + after
+    found = []
+    for one, other in zip(before, after, strict=True):
+        found += [one.union(other)] if one.colliderect(other) else [one, other]
+    return found

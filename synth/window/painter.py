@@ -8,12 +8,11 @@ from collections.abc import Callable, Hashable, Iterator, Sequence
 from contextlib import contextmanager
 from importlib.util import find_spec
 from pathlib import Path
-from typing import TYPE_CHECKING, Literal
+from typing import TYPE_CHECKING, Literal, NamedTuple
 
 import numpy as np
 
 from models.arrays import Floats
-from models.quick_dataclass import dataclass
 from synth.window.box import Box
 from synth.window.palette import Colour
 
@@ -28,8 +27,7 @@ _CACHED_WIDTHS = 4000
 _KEPT_STAMPS = 12
 
 
-@dataclass(frozen=True, slots=True)
-class DrawnText:
+class DrawnText(NamedTuple):
     """A text that was drawn: what was wanted, what is shown, where, and the room it had."""
 
     wanted: str
@@ -261,23 +259,16 @@ class Painter:
 
     def glass(self, points: Sequence[Point], colour: Colour, strength: int) -> None:
         """A filled polygon through which the ground is seen; `strength` 0 to 255."""
-        columns, rows = zip(*points, strict=True)
-        left, top, right, bottom = min(columns), min(rows), max(columns), max(rows)
-        area = self._pygame.Rect(int(left), int(top), int(right - left) + 2, int(bottom - top) + 2)
-        area = area.clip(self.surface.get_clip())
-        if not area.width or not area.height:
-            return
-        sheet = self._glass
-        if sheet is None or sheet.get_width() < area.width or sheet.get_height() < area.height:
+        sheet, size = self._glass, self.surface.get_size()
+        if sheet is None or sheet.get_width() < size[0] or sheet.get_height() < size[1]:
             have = (0, 0) if sheet is None else sheet.get_size()
-            largest = max(have[0], area.width), max(have[1], area.height)
+            largest = max(have[0], size[0]), max(have[1], size[1])
             sheet = self._glass = self._pygame.Surface(largest, self._pygame.SRCALPHA)
-        part = self._pygame.Rect(0, 0, *area.size)
-        placed = [(x - area.left, y - area.top) for x, y in points]
-        sheet.set_clip(part)
-        self._draw.polygon(sheet, (*colour, strength), placed)
-        self.touched.append(self.surface.blit(sheet, area, part))
-        self._draw.polygon(sheet, (0, 0, 0, 0), placed)
+        sheet.set_clip(self.surface.get_clip())
+        area = self._draw.polygon(sheet, (*colour, strength), points)
+        if area:
+            self.touched.append(self.surface.blit(sheet, area, area))
+            self._draw.polygon(sheet, (0, 0, 0, 0), points)
 
     def stamp(self, key: Hashable, size: tuple[int, int], place: tuple[int, int], drawn: Drawing) -> None:
         """What `drawn` draws within a size from a place on, pixels, by a picture of it that is kept under `key`.

@@ -178,8 +178,11 @@ def picture_now(
     meters: Meters,
     remarks: tuple[str, ...],
     with_spectrum: bool,
+    rows: tuple[ControlRow, ...] | None = None,
 ) -> Picture:
-    """The texts and curves that change more slowly than the oscillogram. heard: m, the distance that sounds."""
+    """The texts and curves that change more slowly than the oscillogram. heard: m, the distance that sounds. rows: of
+    the controls, where they are kept as they were.
+    """
     instrument, settings, fault = session.tuned.instrument, session.settings, speaker.device_error
     live = meters.alive and meters.blocks > 0
     beat = meters.frequency if live else float(instrument.beat_frequency(heard))
@@ -192,7 +195,7 @@ def picture_now(
         notice=notice,
         listening=f"Level {full_scale}",
         remarks=remarks + session.tuned.notices + ((fault,) if fault else ()),
-        rows=_rows(session, state, heard),
+        rows=_rows(session, state, heard) if rows is None else rows,
         sides=session.names if len(session.names) > 1 else (),
         active_side=session.active,
         spectrum=spectrum(speaker.recent(FRAMES), meters.sample_rate) if with_spectrum else None,
@@ -230,7 +233,7 @@ def setting_rows(session: Session, state: WindowState) -> tuple[SettingRow, ...]
 
 def _rows(session: Session, state: WindowState, heard: float) -> tuple[ControlRow, ...]:
     """The drawer's rows; the selected one says what the hand plays where it is, with its control and without."""
-    rows = control_rows(session.shown_settings, state.selected, session.disabled)
+    rows = control_rows(session.drawn_settings, state.selected, session.disabled)
 
     def with_effect(row: ControlRow) -> ControlRow:
         without = session.without(row.name)

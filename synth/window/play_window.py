@@ -53,6 +53,7 @@ if TYPE_CHECKING:
 
 FRAME_TIME = 1.0 / 60.0  # s
 READOUT_FRAMES = 6  # the numbers change every sixth picture, faster than they can be read
+ROW_FRAMES = 12  # what the selected control does for the hand is told anew in every twelfth picture
 WAVE_FRAMES = 2  # the sound, and what is told of it, is shown anew in every second picture
 PREPARED = 30  # pictures after which what changes of a circuit need is prepared, once the sound has begun
 CHANGE_TIME = 1.0 / 65.0  # s between two looks at what the controls changed
@@ -250,8 +251,9 @@ class PlayWindow(PracticeEvents):
             self._seen = seen
             layout = self.view.layout
             spectral = layout is not None and layout.spectrum is not None
+            kept = None if self.shown is None or other or self.frames % ROW_FRAMES == 0 else self.shown.rows
             self.shown = picture_now(
-                self.session, state, self.heard(state)[0], self.speaker, meters, self._remarks, spectral
+                self.session, state, self.heard(state)[0], self.speaker, meters, self._remarks, spectral, kept
             )
             self._number_pace.took(now, time.monotonic())
         if self._wave is None or anew:

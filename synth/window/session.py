@@ -28,10 +28,11 @@ from synth.window.retune import Tuned, retuned, stance_of
 from synth.window.solver_process import SolverLostError, SolverProcess, Work
 from synth.window.steering import (
     CLOSE,
+    ZeroBeats,
     part_by_law,
     part_for_sensitivity,
     sensitivity_at,
-    zero_beat_for_sensitivity,
+    zero_beats,
 )
 from synth.window.tunable import (
     AS_WRITTEN,
@@ -162,6 +163,7 @@ class Session:
         self._changed = False
         self._notice = ""
         self._found: tuple[Tuned, str, float | None] | None = None
+        self._steered: tuple[Tunable, dict[str, Value], ZeroBeats] | None = None
         self._without: tuple[Settings, Tunable | None, Tuned | None] | None = None
         if self._unmatched:
             self.match_now()
@@ -278,6 +280,35 @@ class Session:
             self._found = *asked, sensitivity_at(asked[0].field, asked[1])
         return self._found[2]
 
+    @property
+    def drawn_settings(self) -> Settings:
+        """`shown_settings`; the way of the sensitivity is from the least to the most that zero beat gives, if that
+        steers it, so that every place of its slider sounds otherwise.
+        """
+        settings = self.shown_settings
+        if LEVERS[settings.text("lever")] != "zero_beat" or "zero_beat" in self.disabled:
+            return settings
+        try:
+            least, most = self._zero_beats().reach
+        except ValueError:
+            return settings
+        control, now = settings.control("sensitivity"), settings.number("sensitivity")
+        low, high = (min(max(end, control.low), control.high) for end in (min(least, now), max(most, now)))
+        if low >= high:
+            return settings
+        narrow = replace(control, low=low, high=high)
+        return replace(settings, controls=tuple(narrow if one is control else one for one in settings.controls))
+
+    def _zero_beats(self) -> ZeroBeats:
+        """What zero beat does to the sensitivity at the chosen note: found anew where anything else has changed."""
+        built, note = self.side.good.now, self.settings.text("at_note")
+        others = {name: value for name, value in built.values.items() if name not in ("zero_beat", "sensitivity")}
+        asked = self.side.offer, {**others, "at_note": note}
+        if self._steered is None or self._steered[:2] != asked or self.busy:
+            control = built.control("zero_beat")
+            self._steered = *asked, zero_beats(self.tuned, note, (control.low, control.high))
+        return self._steered[2]
+
     def without(self, name: str) -> Tuned | None:
         """What would play with one control as the design has it; None where it is so, or where that is not solved."""
         settings = self.settings
@@ -309,7 +340,11 @@ class Session:
 
     def slide(self, name: str, share: float) -> None:
         """Move a slider to a share of its way; one drag is one step of undo."""
-        self._change(name, lambda settings: settings.at_share(name, share), f"drag {name}")
+        if name == "sensitivity":
+            control = self.drawn_settings.control(name)
+            self._change(name, lambda settings: settings.with_value(name, control.value_at(share)), f"drag {name}")
+        else:
+            self._change(name, lambda settings: settings.at_share(name, share), f"drag {name}")
 
     def reset_one(self, name: str) -> None:
         """One control as the design has it."""
@@ -446,7 +481,7 @@ class Session:
         elif name == "zero_beat":
             control = settings.control(name)
             try:
-                place = zero_beat_for_sensitivity(self.tuned, settings.text("at_note"), wanted)
+                place = self._zero_beats().place(wanted, self.tuned.field.zero_beat_distance or 0.0)
                 self._turn(side.history.changed(asked.with_value(name, control.checked(place)), merge))
             except ValueError as error:
                 self._notice = str(error)

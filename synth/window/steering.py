@@ -18,8 +18,10 @@ from collections.abc import Callable, Sequence
 
 import numpy as np
 
+from models.arrays import Floats
 from models.pitch import frequency_of_note, parse_note
 from models.pitch_field import PitchField
+from models.quick_dataclass import dataclass
 from models.roots import root
 from synth.errors import DesignError
 from synth.window.controls import LEVERS, Settings
@@ -41,8 +43,38 @@ def sensitivity_at(field: PitchField, note: str) -> float | None:
     return 10.0 * float(field.cents_per_mm(float(field.distance_at(frequency))))
 
 
-def zero_beat_for_sensitivity(tuned: Tuned, note: str, cents_per_cm: float) -> float:
-    """The zero beat, m, at which a note has this sensitivity. DesignError with what can be had where there is none."""
+@dataclass(frozen=True, slots=True, eq=False)
+class ZeroBeats:
+    """What a note's sensitivity is, `slopes` in cents to a centimetre (n,), with zero beat at `places`, m (n,), in the
+    order of the note's own place, from the antenna on.
+    """
+
+    note: str
+    places: Floats
+    slopes: Floats
+
+    @property
+    def reach(self) -> tuple[float, float]:
+        """The least and the greatest sensitivity that there is."""
+        return float(self.slopes.min()), float(self.slopes.max())
+
+    def place(self, cents_per_cm: float, near: float) -> float:
+        """The zero beat, m, for a sensitivity, the nearest to `near`, m. DesignError with what can be had where there
+        is none.
+        """
+        least, most = self.reach
+        if not least <= cents_per_cm <= most:
+            raise DesignError(f"zero beat gives {least:.0f} to {most:.0f} cents a cm at {self.note}")
+        away = self.slopes - cents_per_cm
+        turns = np.flatnonzero(away[1:] * away[:-1] <= 0.0)
+        first = turns[np.abs(self.places[turns] - near).argmin()]
+        slopes, places = self.slopes[first : first + 2], self.places[first : first + 2]
+        share = 0.0 if slopes[0] == slopes[1] else (cents_per_cm - slopes[0]) / (slopes[1] - slopes[0])
+        return float(places[0] + share * (places[1] - places[0]))
+
+
+def zero_beats(tuned: Tuned, note: str, ends: tuple[float, float] = (0.0, math.inf)) -> ZeroBeats:
+    """The zero beats from one end to the other, m, at which a note sounds. DesignError where there are none."""
     instrument, field = tuned.instrument, tuned.field
     if field.direction != "rising":
         raise DesignError("the pitch falls as the hand comes nearer; tune zero beat farther away first")
@@ -51,19 +83,13 @@ def zero_beat_for_sensitivity(tuned: Tuned, note: str, cents_per_cm: float) -> f
     places = np.linspace(instrument.curve.nearest, instrument.curve.farthest, GRID)
     slopes = 12.0 / math.log(2.0) * offset * np.abs(instrument.offset_slope(places)) / frequency**2
     heard = np.asarray(instrument.variable_frequency(places))
-    zero = np.interp(heard + offset, heard, places, left=np.nan, right=np.nan)
-    known = np.flatnonzero(np.isfinite(zero))
-    if known.size < 2:
+    reference = heard + offset
+    zero = np.interp(reference, heard, places, left=np.nan, right=np.nan)
+    known = np.isfinite(zero) & (zero >= ends[0]) & (zero <= ends[1])
+    known &= reference >= 0.5 * (heard[0] + heard[-1])  # below it the field falls: `models.pitch_field.pitch_field`
+    if np.count_nonzero(known) < 2:
         raise DesignError(f"no zero beat brings {note} into reach")
-    least, most = float(slopes[known].min()), float(slopes[known].max())
-    if not least <= cents_per_cm <= most:
-        raise DesignError(f"zero beat gives {least:.0f} to {most:.0f} cents a cm at {note}")
-    away = slopes[known] - cents_per_cm
-    turns = np.flatnonzero(away[1:] * away[:-1] <= 0.0)
-    nearest = min(turns, key=lambda at: abs(zero[known[at]] - (field.zero_beat_distance or 0.0)))
-    first, last = known[nearest], known[nearest + 1]
-    share = 0.0 if slopes[last] == slopes[first] else (cents_per_cm - slopes[first]) / (slopes[last] - slopes[first])
-    return float(zero[first] + share * (zero[last] - zero[first]))
+    return ZeroBeats(note, zero[known], slopes[known])
 
 
 def part_for_sensitivity(

@@ -45,7 +45,7 @@ from synth.window.draw_stage import draw_field
 from synth.window.draw_volume import draw_volume_hand
 from synth.window.drawer import ControlRow, draw_drawer, draw_hint, strip_effect, strip_words, without_effects
 from synth.window.keys import help_groups, help_pages
-from synth.window.layer import Layer
+from synth.window.layer import Layer, joined
 from synth.window.layout import Layout, lay_out, needed_size, too_small
 from synth.window.painter import DrawnText, Point
 from synth.window.picture import PIECES, Picture
@@ -235,7 +235,7 @@ class View:
         if not page:
             self._draw_playing(state, shown)
         self._touched = [touched.inflate(4, 4) for touched in canvas.touched]
-        return before + _joined(left, self._touched)
+        return before + joined(left, self._touched)
 
     def _draw_layers(
         self, still: pygame.Surface, empty: pygame.Surface, state: WindowState, shown: Picture, page: str
@@ -358,16 +358,6 @@ class View:
             layer.forget()
         self._trail_end, self._touched = None, []
         self._empty = still.copy()
-
-
-def _joined(before: list[pygame.Rect], after: list[pygame.Rect]) -> list[pygame.Rect]:
-    """Both in few rectangles: what was drawn in two pictures that follow each other lies at nearly the same place."""
-    if len(before) != len(after):
-        return before + after
-    found = []
-    for one, other in zip(before, after, strict=True):
-        found += [one.union(other)] if one.colliderect(other) else [one, other]
-    return found
 
 
 def _played(state: WindowState, shown: Picture) -> tuple[object, ...]:

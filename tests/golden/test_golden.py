@@ -18,7 +18,13 @@ RELATIVE = 1e-6
 SAMPLE = 1e-4
 
 
-SLOW = ("oscillator-heron-reference", "oscillator-heron-variable")  # as those of willow, with default parts
+# As "oscillator-willow-variable": the other oscillator, another pot, and with default parts.
+SLOW = (
+    "oscillator-willow-reference",
+    "oscillator-willow-pot",
+    "oscillator-heron-reference",
+    "oscillator-heron-variable",
+)
 
 
 @pytest.mark.parametrize(

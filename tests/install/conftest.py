@@ -130,7 +130,7 @@ def new_place(tmp_path_factory, pip_cache) -> Callable[[str], Place]:
         kept = {key: text for key, text in os.environ.items() if key in KEPT or SET_UP.match(key)}
         home = str(folder / "home")
         environment = kept | {"HOME": home, "USERPROFILE": home, "PIP_CACHE_DIR": pip_cache, "PYTHONNOUSERSITE": "1"}
-        environment["PIP_NO_COMPILE"] = "1"  # each module when it is first imported: far fewer are
+        environment["PIP_COMPILE"] = "0"  # each module when it is first imported: far fewer are
         for settings in (Path.home() / ".config" / "pip" / "pip.conf", Path.home() / "pip" / "pip.ini"):
             if settings.is_file():
                 environment.setdefault("PIP_CONFIG_FILE", str(settings))

@@ -156,7 +156,7 @@ def strays(rng: random.Random, folder: Path) -> None:
     )
     with fields(invented), pytest.MonkeyPatch.context() as patch:
         if TIMES == 1:  # a search takes seconds
-            patch.setattr("synth.analysis.linearise.improve", lambda *_: (_ for _ in ()).throw(KeyboardInterrupt))
+            patch.setattr("synth.analysis.linearise.improve", lambda *_, **__: (_ for _ in ()).throw(KeyboardInterrupt))
         for command in commands if TIMES > 1 else rng.sample(commands, 3):
             code, _, err = said_by(*command)
             assert code in (0, 2, 3, 130), err

@@ -7,6 +7,7 @@ import os
 import subprocess
 import sys
 import time
+from functools import partial
 from multiprocessing import active_children
 
 import numpy as np
@@ -148,3 +149,29 @@ def test_where_the_library_is_loaded_it_is_drawn_here(curves, tmp_path, monkeypa
         drawing.work(save_unsteady_plot, "a title", curves, str(tmp_path / "a.gif"), False)
         with pytest.raises(DesignError, match="name the plot"):
             drawing.worked()
+
+
+def test_work_is_shared_out(monkeypatch):
+    monkeypatch.setattr("os.cpu_count", lambda: 2)
+    with Beside() as beside:
+        found = dict(beside.shared_out(slept_by, [0.01] * 12))
+        assert sorted(found) == list(range(12))
+        assert len(set(found.values())) == 2
+        assert dict(beside.shared_out(abs, [-1, 2])) == {0: 1, 1: 2}
+    monkeypatch.setattr("os.cpu_count", lambda: 1)
+    with Beside() as beside:
+        assert list(beside.shared_out(abs, [-1, 2, -3])) == [(0, 1), (1, 2), (2, 3)]
+
+
+def test_what_is_shared_out_and_broken_off_ends_there(monkeypatch):
+    monkeypatch.setattr("os.cpu_count", lambda: 2)
+    with Beside() as beside:
+        with pytest.raises(ZeroDivisionError):
+            dict(beside.shared_out(partial(operator.truediv, 1), [0, 1, 2]))
+        assert not active_children()
+        assert dict(beside.shared_out(abs, [-1, 2])) == {0: 1, 1: 2}
+
+
+def slept_by(seconds: float) -> int:
+    time.sleep(seconds)
+    return os.getpid()

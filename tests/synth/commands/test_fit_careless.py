@@ -152,7 +152,14 @@ FITTED = {
 }
 
 
-COSTLY = ("two boards in turns", "the wrong way round", "one frequency for all")  # many exchanges are tried
+# many exchanges are tried
+COSTLY = (
+    "two boards in turns",
+    "the wrong way round",
+    "one frequency for all",
+    "a harmonic",
+    "numbers of nothing",
+)
 
 
 @pytest.mark.parametrize(

@@ -241,6 +241,7 @@ def test_interrupt_leaves_nothing(small, monkeypatch):
     def interrupted(*_: object, **__: object) -> None:
         raise KeyboardInterrupt
 
+    monkeypatch.setattr("os.cpu_count", lambda: 1)  # a second process does not hear of Ctrl-C
     monkeypatch.setattr("models.straight.plan.buyable", interrupted)
     assert main(["linearise", small, "-o", "a.toml", "--plot", "a.png", "--wav", "a.wav"]) == 130
     assert list(Path().iterdir()) == []
@@ -284,6 +285,7 @@ def test_interrupted_search_leaves_what_it_found(small, capsys, monkeypatch):
             raise KeyboardInterrupt
         return buy(search, ideal, tank, shelf)
 
+    monkeypatch.setattr("os.cpu_count", lambda: 1)  # a second process does not hear of Ctrl-C
     monkeypatch.setattr(plan, "buyable", cut_at_the_second)
     assert main(["linearise", small, "-o", "better.toml", "--json"]) == EXIT_INTERRUPTED
     document = json.loads(capsys.readouterr().out)

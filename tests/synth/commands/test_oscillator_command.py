@@ -229,11 +229,12 @@ def test_bad_requests_are_refused(arguments, message, capsys):
     ("old", "new", "which", "message"),
     [
         ("quality_factor = 80\n", "quality_factor = 2\n", "reference", r"the reference oscillator .*does not start"),
-        (
+        pytest.param(  # quick where the circuit is made: tests/synth/build/test_circuit_assembly.py
             'emitter_resistor = "220 kohm"',
             'emitter_resistor = "10 Mohm"',
             "variable",
             r"the variable oscillator .*does not start: the transconductance",
+            marks=pytest.mark.slow,
         ),
         ('"12 V"', '"0 V"', "reference", r"circuit\.supply_voltage = '0 V'"),
         ('"12 V"', '"500 mV"', "reference", r"does not start: the bias leaves the transistor without current"),

@@ -11,7 +11,7 @@ import pytest
 
 from models.circuit.small_signal import small_signal
 from models.straight.plan import FieldPlan, SearchTask, make_plan
-from models.straight.search import Effort, Place
+from models.straight.search import Effort, Mapped, Place
 from models.stray import stray_range
 from synth.analysis.plan import PlanWishes, driving_resistor, ohms_of, start_text, usual_supply, with_ohms
 from synth.build.circuit_assembly import circuit_of
@@ -66,8 +66,8 @@ def test_what_is_written_is_what_was_told(small, capsys, monkeypatch):
 def test_an_interrupted_search_is_written_without_what_would_follow(small, capsys, monkeypatch):
     """Who wants it to end does not wait for corners and for a resistor that is tried in each of them."""
 
-    def cut_short(task: SearchTask, progress: Callable[[float], None]) -> FieldPlan | None:
-        found = make_plan(task, progress)
+    def cut_short(task: SearchTask, progress: Callable[[float], None], mapped: Mapped) -> FieldPlan | None:
+        found = make_plan(task, progress, mapped)
         return None if found is None else replace(found, interrupted=True)
 
     monkeypatch.setattr("synth.analysis.linearise.make_plan", cut_short)

@@ -6,6 +6,7 @@ import contextlib
 import dataclasses
 import os
 import tomllib
+from collections.abc import Callable
 from pathlib import Path
 
 import pytest
@@ -350,12 +351,17 @@ def _designs(draw: st.DrawFn) -> Design:
         return Design(**(plain | {"tone": tone, "detector": detector, "variable": variable}))
 
 
-@settings(max_examples=60, deadline=None)
-@given(_designs())
-def test_a_design_round_trips(design: Design) -> None:
+def _a_design_round_trips(design: Design) -> None:
     back = read_design(design_text(design))
     assert back == design
     assert design_hash(back) == design_hash(design)
+
+
+def _round_trips(count: int) -> Callable[[], None]:
+    return settings(max_examples=count, deadline=None)(given(_designs())(_a_design_round_trips))
+
+
+test_a_design_round_trips, test_many_designs_round_trip = _round_trips(15), pytest.mark.slow(_round_trips(60))
 
 
 @settings(max_examples=150, deadline=None)

@@ -11,7 +11,7 @@ from small_instrument import make_instrument
 
 from models.detector.memoryless import Detector
 from models.pulling import pulled_beat
-from synth.sound.band_edges import FADE_TO, crossings, highest_offsets, line_bound
+from synth.sound.band_edges import FADE_TO, FOLDED_LINE, crossings, highest_offsets, line_bound
 from synth.sound.beat_phase import (
     STEPS_PER_TURN,
     TURN_MASK,
@@ -29,7 +29,7 @@ from synth.sound.filters import (
     smoothing_pole,
 )
 from synth.sound.strand import Strand
-from synth.sound.wavetable import Wavetable, significant_harmonics, top_harmonics
+from synth.sound.wavetable import Cycles, Wavetable, significant_harmonics, top_harmonics
 
 RATE = 48000
 INSTRUMENT = make_instrument(reference_frequency=316e3)
@@ -260,6 +260,37 @@ def test_no_level_sounds_beyond_its_band():
         gone = edges[1::2]  # a level has gone here
         assert (gone * np.array(tops[:-1]) <= FADE_TO * RATE * 1.0001).all()
     assert highest_offsets(harmonics, np.array([1024]), RATE, 500.0) == 0.0
+
+
+def test_the_place_where_lines_begin_to_fold_is_that_of_a_search_step_by_step():
+    harmonics = significant_harmonics(Detector("envelope", 0.9))
+    for lock_range in (0.3, 40.0, 900.0):
+        for top in (2, 9, 60):
+            highest, found = FADE_TO * RATE / top, 0.0
+            for offset in np.geomspace(1.001 * lock_range, max(highest, 1.001 * lock_range), 200).tolist():
+                beat, order = math.sqrt(offset**2 - lock_range**2), np.arange(1.0, top + 1.0)
+                rho = np.float64(lock_range / (offset + beat))
+                bounds = line_bound(np.maximum(0.5 * RATE / beat, order), order, rho) * np.abs(harmonics[1 : top + 1])
+                if offset > highest or (bounds > FOLDED_LINE * np.abs(harmonics[1:]).max()).any():
+                    break
+                found = offset
+            [got] = highest_offsets(harmonics, np.array([top]), RATE, lock_range)
+            assert got == pytest.approx(found, rel=0.03, abs=1e-9)  # a step is up to 5 % wide
+
+
+@pytest.mark.parametrize("size", [16, 4096])
+def test_cycles_of_cosines_are_those_of_a_fourier_transform(size):
+    rng = np.random.default_rng(8)
+    waves = rng.normal(size=(21, 6)) * 0.5 ** np.arange(6.0) + 0j
+    turned = waves.copy()
+    turned[:, 5] += 1e-12j  # takes the transform
+    one, other = (Cycles.of_waves(each, size) for each in (waves, turned))
+    phases = rng.integers(0, TURN_MASK, 200)
+    for row in (0, 7, 20):
+        angles = np.outer(np.arange(6.0), phases * (2.0 * math.pi / STEPS_PER_TURN))
+        np.testing.assert_allclose(one.row(phases, row), other.row(phases, row), rtol=0, atol=1e-6)
+        if size > 16:
+            np.testing.assert_allclose(one.row(phases, row), waves[row].real @ np.cos(angles), rtol=0, atol=2e-5)
 
 
 @pytest.mark.parametrize("harmonic", [1, 4, 20])

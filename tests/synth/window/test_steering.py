@@ -25,7 +25,7 @@ from synth.window.retune import effect_text, retuned
 from synth.window.saving import saved_design
 from synth.window.session import LETTERS, Session, session_of
 from synth.window.state import WindowState
-from synth.window.steering import part_for_sensitivity, sensitivity_at, zero_beat_for_sensitivity
+from synth.window.steering import part_for_sensitivity, sensitivity_at, zero_beats
 from synth.window.tunable import Parts, Tunable, changed_design, first_settings, tunable, with_parts
 
 DEMOS = Path(__file__).resolve().parents[3] / "demos"
@@ -67,13 +67,18 @@ def test_zero_beat_steers_the_sensitivity(offer: Tunable) -> None:
     tuned = retuned(offer, settings)
     now = sensitivity_at(tuned.field, "A4")
     assert now == pytest.approx(by_differences(tuned.field, 69), rel=1e-4)
+    known, here = zero_beats(tuned, "A4", (0.1, 0.7)), tuned.field.zero_beat_distance or 0.0
     for factor in (0.97, 1.1, 1.5):
-        place = zero_beat_for_sensitivity(tuned, "A4", factor * now)
+        place = known.place(factor * now, here)
         changed = retuned(offer, settings.with_value("zero_beat", place)).field
         assert by_differences(changed, 69) == pytest.approx(factor * now, rel=3e-3)
         assert (place > (tuned.field.zero_beat_distance or 0.0)) is (factor < 1.0)
     with pytest.raises(DesignError, match="zero beat gives .* cents a cm at A4"):
-        zero_beat_for_sensitivity(tuned, "A4", 1e5)
+        known.place(1e5, here)
+    for end in known.reach:
+        assert 0.1 <= known.place(end, here) <= 0.7
+        changed = retuned(offer, settings.with_value("zero_beat", known.place(end, here))).field
+        assert by_differences(changed, 69) == pytest.approx(end, rel=3e-3)
     assert sensitivity_at(tuned.field, "C-1") is None
 
 
@@ -146,6 +151,15 @@ def test_the_slider_of_sensitivity_moves_its_lever_and_shows_what_is(meadow: Ope
     session.undo()
     session.update()
     assert session.shown_settings.number("sensitivity") == pytest.approx(shown, rel=1e-6)
+    session.set("lever", "zero beat")
+    for share in np.linspace(0.0, 1.0, 9):  # all of its way is within reach
+        before = session.settings.number("zero_beat")
+        session.slide("sensitivity", float(share))
+        session.update()
+        assert session.settings.number("zero_beat") != before, session.take_notice()
+        drawn = session.drawn_settings
+        assert drawn.control("sensitivity").share_of(drawn["sensitivity"]) == pytest.approx(share, abs=0.01)
+    session.undo()
     session.set("lever", "inductor")
     target = 1.15 * shown
     session.set("sensitivity", 2.0 * shown)  # heard on the way, and overtaken by the next one

@@ -559,7 +559,7 @@ FORMS: dict[str, AnyAntenna] = {
 
 
 @pytest.mark.parametrize("name", FORMS)
-@pytest.mark.parametrize("approach", ["front", "above"])
+@pytest.mark.parametrize("approach", ["front", pytest.param("above", marks=pytest.mark.slow)])
 def test_every_form_is_drawn_and_named(name: str, approach: Approach) -> None:
     """The metal beside the stage is where the form's own surface is, seen from the side."""
     import pygame
@@ -646,7 +646,9 @@ def test_the_scale_of_the_stage_waits_for_the_end_of_a_drag() -> None:
     assert with_pointer(aside, (600, 300), view.scale).distance == pytest.approx(STATE.distance)
 
 
-@pytest.mark.parametrize("size", [(1280, 720), (1366, 768), (2560, 1440)], ids=str)
+@pytest.mark.parametrize(
+    "size", [QUICK[1], *(pytest.param(size, marks=pytest.mark.slow) for size in ((1366, 768), (2560, 1440)))], ids=str
+)
 @pytest.mark.parametrize("page", sorted(PAGES))
 def test_no_text_is_smaller_when_larger_ones_are_asked_for(size: tuple[int, int], page: str) -> None:
     """Texts that both pictures hold: each is at least as high at 160 % as at 100 %."""
