@@ -161,7 +161,7 @@ def test_each_change_is_heard_as_the_models_say(run: Run) -> None:
 
 def test_changes_do_not_click(run: Run) -> None:
     """The bend of the waveform during changes against that of the steadily held notes."""
-    told = re.search(r"(\d+) dropouts", run.said)
+    told = re.search(r"(\d+) dropouts?", run.said)
     assert told is not None, run.said
     if int(told.group(1)):
         warnings.warn(f"{told.group(0)}: this machine was too busy to judge clicks", stacklevel=1)
