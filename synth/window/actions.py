@@ -21,7 +21,7 @@ from synth.window.session import LETTERS, WORKING, Session
 from synth.window.state import Action, WindowState, let_go, with_notice
 
 RESTART_TIME = 1.0  # s that the notice of it stays at least
-COSTLY_TIME = 0.042  # s between two changes of an instrument with a table for each hand distance: 24 a second
+COSTLY_TIME = 0.036  # s between two changes of an instrument with a table for each hand distance: 28 a second
 CHEAP_TIME = 0.03  # s between two changes of another one: 33 a second
 NO_FINGERS = 'This hand is a fist that stays closed; with [player] posture = "open" in the design its fingers move'
 NO_TAKE = "There is no take to play again: play first"
@@ -79,7 +79,7 @@ class Actions:
         """Pass on what the controls changed; call it with every picture.
 
         An instrument whose amplitudes follow the hand (a solved circuit) or with a diode takes the audio process some
-        20 ms to prepare: of those the newest is passed on every `COSTLY_TIME` on average, the first of a drag at once.
+        10 ms to prepare: of those the newest is passed on every `COSTLY_TIME` on average, the first of a drag at once.
         """
         session, now = self.session, time.monotonic()
         if now >= self._due:

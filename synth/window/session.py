@@ -23,7 +23,7 @@ from synth.hands.gestures import HIGHEST_SWEPT
 from synth.hands.hand_path import HandPath
 from synth.sound.level_match import matched
 from synth.sound.voice import Voice
-from synth.window.controls import LEVERS, History, Settings, Stance, Value
+from synth.window.controls import LEVERS, Control, History, Settings, Stance, Value
 from synth.window.retune import Tuned, retuned, stance_of
 from synth.window.solver_process import SolverLostError, SolverProcess, Work
 from synth.window.steering import (
@@ -282,22 +282,28 @@ class Session:
 
     @property
     def drawn_settings(self) -> Settings:
-        """`shown_settings`; the way of the sensitivity is from the least to the most that zero beat gives, if that
-        steers it, so that every place of its slider sounds otherwise.
-        """
+        """`shown_settings`, in which the way of the sensitivity is the one that its slider has."""
         settings = self.shown_settings
+        control, now = self._sensitivity_control(), self._sensitivity()
+        if now is None or not control.low * (1.0 - CLOSE) <= now <= control.high * (1.0 + CLOSE):
+            return settings
+        own = tuple(control if one.name == control.name else one for one in settings.controls)
+        held = {**settings.values, control.name: min(max(now, control.low), control.high)}
+        return replace(settings, controls=own, values=held)
+
+    def _sensitivity_control(self) -> Control:
+        """The control with the way that its slider has: from the least to the most that zero beat gives, if that
+        steers it, so that every place sounds otherwise.
+        """
+        settings = self.settings
+        control = settings.control("sensitivity")
         if LEVERS[settings.text("lever")] != "zero_beat" or "zero_beat" in self.disabled:
-            return settings
+            return control
         try:
-            least, most = self._zero_beats().reach
+            low, high = (min(max(end, control.low), control.high) for end in self._zero_beats().reach)
         except ValueError:
-            return settings
-        control, now = settings.control("sensitivity"), settings.number("sensitivity")
-        low, high = (min(max(end, control.low), control.high) for end in (min(least, now), max(most, now)))
-        if low >= high:
-            return settings
-        narrow = replace(control, low=low, high=high)
-        return replace(settings, controls=tuple(narrow if one is control else one for one in settings.controls))
+            return control
+        return replace(control, low=low, high=high) if low < high else control
 
     def _zero_beats(self) -> ZeroBeats:
         """What zero beat does to the sensitivity at the chosen note: found anew where anything else has changed."""
@@ -341,7 +347,7 @@ class Session:
     def slide(self, name: str, share: float) -> None:
         """Move a slider to a share of its way; one drag is one step of undo."""
         if name == "sensitivity":
-            control = self.drawn_settings.control(name)
+            control = self._sensitivity_control()
             self._change(name, lambda settings: settings.with_value(name, control.value_at(share)), f"drag {name}")
         else:
             self._change(name, lambda settings: settings.at_share(name, share), f"drag {name}")
