@@ -31,26 +31,30 @@ share_solutions()
 WORKER = os.environ.get("PYTEST_XDIST_WORKER")
 WHOLE_FOLDERS = ("tests/live/", "tests/install/")
 DOCUMENTS = ("tests/guide/test_guide.py", "tests/project/test_readme.py")
-# Of the slow tests these take longest (half a minute to a quarter of one): begun first, so that no process is left with
-# one of them at the end.
+# Of the slow tests these take longest (half a minute to ten seconds): begun first, so that no process is left with one
+# of them at the end.
 LONG_FILES = (
     *DOCUMENTS,
-    "tests/synth/sound/test_radio_rate.py",
-    "tests/models/circuit/test_envelope.py",
-    "tests/models/circuit/test_transient.py",
-    "tests/synth/build/test_drawn_circuits.py",
     "tests/reliability/test_disk_and_places.py",
-    "tests/synth/commands/test_oscillator_command.py",
-    "tests/fuzz/test_fuzz_assembly.py",
-    "tests/models/circuit/test_adjoint.py",
-    "tests/models/hand/test_ring_field.py",
-    "tests/models/hand/test_antennas.py",
-    "tests/synth/build/test_other_circuits.py",
-    "tests/synth/window/test_view.py",
-    "tests/synth/commands/test_fit_templates.py",
     "tests/soak/test_soak.py",
+    "tests/synth/sound/test_radio_rate.py",
+    "tests/fuzz/test_fuzz_assembly.py",
+    "tests/models/hand/test_antennas.py",
+    "tests/synth/commands/test_oscillator_command.py",
+    "tests/synth/window/test_view.py",
+    "tests/models/circuit/test_envelope.py",
+    "tests/models/circuit/test_coupled.py",
+    "tests/fuzz/test_fuzz_designs.py",
+    "tests/synth/build/test_drawn_circuits.py",
+    "tests/synth/window/test_lesson_window.py",
     "tests/synth/commands/test_fit_gives_back.py",
-    "tests/synth/commands/test_fit_devices.py",
+    "tests/synth/commands/test_fit_templates.py",
+    "tests/models/circuit/test_adjoint.py",
+    "tests/synth/commands/test_choose_command.py",
+    "tests/synth/commands/test_tolerance_command.py",
+    "tests/synth/commands/test_fit_played_back.py",
+    "tests/synth/report/test_sheet_print.py",
+    "tests/models/circuit/test_transient.py",
 )
 
 # tests are not timed, and draw the same examples each time unless others are asked for

@@ -52,12 +52,15 @@ from models.circuit.drawing import COUPLED, LOAD, Drawable
 from models.circuit.harmonic_balance import NotConvergedError, PartProbe, balance, resized
 from models.circuit.network import GROUND, Network
 from models.circuit.oscillator_start import PHASE_PORT
+from models.circuit.work import TooMuchWorkError, bounded_work
 from models.quick_dataclass import dataclass
 
 PHASES = 96
 """Phases on a cycle at which D is read for its extremes; the parabola through the three nearest places them."""
 SECOND_ORDER_LIMIT = 0.15
 """Estimated share of sin 2 psi above which the first-order lock range may be off by more than some 4 %."""
+LOCKED_WORK = 3e7
+"""Work (models.circuit.work) that `pulling` may take for it; of the usual circuits 1e6 to 6e6."""
 LEAST_SWING = 0.5
 """Of its own, below which the swing of one of the two counts as put out by the other, and the solution as none."""
 FARTHEST = 20.0
@@ -390,8 +393,8 @@ def supply_drop(first: Adjoint, second: Adjoint, coupling: Coupling) -> SupplyDr
 @dataclass(frozen=True, slots=True, eq=False)
 class Pulling:
     """One lock range for Adler's law, Hz, and where it comes from: the first-order law with its paths, and, where that
-    is not to be trusted, both circuits solved as one (None where that finds no locked oscillation either, and where the
-    free frequencies lie more than FARTHEST lock ranges apart)."""
+    is not to be trusted, both circuits solved as one (None where that finds no locked oscillation either or takes too
+    much work, and where the free frequencies lie more than FARTHEST lock ranges apart)."""
 
     lock_range: float
     first_order: LockRange
@@ -406,7 +409,8 @@ def pulling(first: Adjoint, second: Adjoint, coupling: Coupling, through: Throug
     if through is not None or found.trusted or apart > FARTHEST * found.total:
         return Pulling(found.total, found, None)
     try:
-        solved = solve_locked(first, second, coupling)
-    except NotConvergedError:
+        with bounded_work(LOCKED_WORK):
+            solved = solve_locked(first, second, coupling)
+    except (NotConvergedError, TooMuchWorkError):
         return Pulling(found.total, found, None)
     return Pulling(solved.adler, found, solved)

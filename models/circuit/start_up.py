@@ -1,9 +1,9 @@
 """The start-up of one circuit from switching on, from thermal noise to what becomes of it.
 
-The first cycles are integrated in time, then the envelope marches (models.circuit.envelope). Where it changes within a
-cycle, or where no oscillation holds itself, the rest is integrated in time piece by piece and read cycle by cycle until
-it is known what it is: periodic bursts, two tones, a pattern of several cycles, something irregular, or an oscillation
-that settles.
+The first cycles are integrated in time, then the envelope marches (models.circuit.envelope); where it cannot yet, after
+MORE_CYCLES. Where it changes within a cycle, or where no oscillation holds itself, the rest is integrated in time piece
+by piece and read cycle by cycle until it is known what it is: periodic bursts, two tones, a pattern of several cycles,
+something irregular, or an oscillation that settles.
 Start-up times against integration in time: within 0.4 % where the swing of switching on is what grows. Where the
 transistor turns on by about a thermal voltage a cycle, that rings the tank by some 10 uV, which slow harmonics do not
 tell: where little else is left to grow (low Q, a heavy load) the time is up to 1.5 % off. Where thermal noise grows,
@@ -13,6 +13,7 @@ the built circuit's own time varies by a growth time from one switching-on to th
 from __future__ import annotations
 
 import math
+from dataclasses import replace
 
 import numpy as np
 
@@ -37,6 +38,8 @@ from models.quick_dataclass import dataclass
 
 REACHED = 0.9
 """Share of the final swing that counts as started."""
+MORE_CYCLES = 40
+"""Cycles integrated in time beyond the first ones where the envelope cannot be followed so early."""
 FOLLOWED = 240
 """Cycles in one piece of what is integrated in time."""
 MOST_PIECES = 6
@@ -200,9 +203,11 @@ def start_up(circuit: Drawable, *, longest: float = 1.0, least_swing: float | No
         kept = [march.points[-1]]
         outcome, state, from_noise = marched(march, kept, floor, rest, longest, 1.0 / near)
     except TooFastError as error:
-        return _followed(
-            circuit, linear, signal, first, kept if len(kept) >= FEWEST_KEPT else [], near, error.orbit, floor
-        )
+        early = len(kept) < FEWEST_KEPT
+        later = None if error.orbit or not early else _settling_later(circuit, first, near, floor, rest, longest)
+        if later is not None:
+            return later
+        return _followed(circuit, linear, signal, first, [] if early else kept, near, error.orbit, floor)
     except TooMuchWorkError:
         if not kept:
             return StartUp(circuit, Outcome.UNDECIDED, first, (), late=first)
@@ -214,6 +219,27 @@ def start_up(circuit: Drawable, *, longest: float = 1.0, least_swing: float | No
     late = slice(len(points) // 2, None)
     bursts = bursts_of(found.times[late], found.tank[late])
     return StartUp(circuit, outcome, first, points, from_noise=from_noise, bursts=bursts)
+
+
+def _settling_later(
+    circuit: Drawable, first: TransientRecord, near: float, floor: float, rest: Floats | None, longest: float
+) -> StartUp | None:
+    """Return the start-up by an envelope that begins MORE_CYCLES after the first cycles, when the supply has risen
+    further; None where that does not settle, or has started by then.
+    """
+    _, linear, ports = drawn(circuit)
+    try:
+        more = stepped(circuit, MORE_CYCLES, near, first.states[:, -1], coarse=True)
+        begun = first.followed_by(replace(more, times=first.times[-1] + more.times))
+        march = March(circuit, linear, resolved(circuit, begun, linear, ports, near, floor))
+        kept = [march.points[-1]]
+        outcome, state, from_noise = marched(march, kept, floor, rest, longest, 1.0 / near)
+    except ValueError:  # too fast there as well, or too much work
+        return None
+    found = StartUp(circuit, outcome, begun, tuple(kept), state=state, from_noise=from_noise)
+    if outcome is not Outcome.SETTLES or found.started is None or found.started <= found.times[0]:
+        return None
+    return found
 
 
 def _followed(

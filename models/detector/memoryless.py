@@ -25,7 +25,7 @@ junction's own current loads the oscillators.
 from __future__ import annotations
 
 import math
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from dataclasses import field, replace
 from functools import lru_cache
 
@@ -48,8 +48,9 @@ def envelope_waveform(phase: ArrayLike, amplitude_ratio: float) -> Floats:
     return sum_envelope(1.0, fraction("amplitude_ratio", amplitude_ratio), phase)
 
 
-def envelope_harmonics(count: int, amplitude_ratio: float) -> Floats:
-    """A_0..A_count of the envelope, shape (count + 1,), to a relative error below 1e-12 for any m and n.
+def envelope_harmonics(count: int, amplitude_ratio: ArrayLike) -> Floats:
+    """A_0..A_count of the envelope, shape (count + 1,), to a relative error below 1e-12 for any m and n; (r, count + 1)
+    for ratios (r,).
 
     The Fourier integral of |1 + m z| over the unit circle, drawn together onto the branch cut of the root:
 
@@ -58,12 +59,15 @@ def envelope_harmonics(count: int, amplitude_ratio: float) -> Floats:
     for n >= 1 (derived here; the integrand has one sign, so no digits cancel); A_0 is `_mean_envelope`.
     At m = 1 they are A_0 = 4 / pi, A_n = -(-1)^n 8 / (pi (4 n^2 - 1)).
     """
-    ratio, highest = fraction("amplitude_ratio", amplitude_ratio), _count("count", count, 0)
+    ratio, highest = np.asarray(amplitude_ratio, dtype=np.float64), _count("count", count, 0)
+    means = [_mean_envelope(fraction("amplitude_ratio", each)) for each in ratio.ravel().tolist()]
     node, weight, fall = (_kept_quadrature if highest <= MOST_KEPT else _quadrature)(highest)
-    root = np.hypot(math.sqrt((1.0 - ratio) * (1.0 + ratio)), ratio * node)
-    order = np.arange(1.0, highest + 1.0)
+    if ratio.ndim:
+        node, weight = node[:, None], weight[:, None]
+    root = np.hypot(np.sqrt((1.0 - ratio) * (1.0 + ratio)), ratio * node)
+    order = np.arange(1.0, highest + 1.0).reshape(-1, *(1,) * ratio.ndim)
     falling = -((-ratio) ** order) * (4.0 / math.pi) * (fall @ (weight * node**2 * root))
-    return np.concatenate([[_mean_envelope(ratio)], falling])
+    return np.concatenate([np.reshape(means, (1, *ratio.shape)), falling]).T
 
 
 MOST_KEPT = 1024  # harmonics, up to which the quadrature is kept: 2 MB
@@ -254,6 +258,13 @@ class Detector:
         """Greatest absolute value of the waveform without its steady part; divide by it for a peak of 1."""
         lowest, highest = self.swing
         return max(-lowest, highest)
+
+
+def harmonics_of(detectors: Sequence[Detector], count: int) -> Floats:
+    """`Detector.harmonics` of several of one kind, (n, count + 1)."""
+    if all(detector.kind == "envelope" for detector in detectors):  # together, in a tenth of the time
+        return envelope_harmonics(count, [detector.amplitude_ratio for detector in detectors])
+    return np.array([detector.harmonics(count) for detector in detectors])
 
 
 def _count(name: str, value: int, least: int, most: int = MOST_HARMONICS) -> int:

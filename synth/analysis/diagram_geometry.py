@@ -205,9 +205,9 @@ def crowding(layout: Layout) -> list[str]:
 
 def _joints(layout: Layout) -> Iterator[str]:
     """What is not joined as its node says: a piece of a node by itself, a wire that ends nowhere."""
-    nodes = dict.fromkeys(node for one in layout.placed for node in one.symbol.ends.values())
-    for node in dict.fromkeys((*nodes, *layout.wires)):
-        tips = [(one, place) for one in layout.placed for at, place in one.tips if at == node]
+    ends = [(one.symbol, node, place) for one in layout.placed for node, place in one.tips]
+    for node in dict.fromkeys((*(node for _, node, _ in ends), *layout.wires)):
+        tips = [(symbol, place) for symbol, at, place in ends if at == node]
         wires = layout.wires.get(node, ())
         lines: list[Wire] = [*wires, *((place, place) for _, place in tips)]
         for wire in wires:
@@ -215,17 +215,15 @@ def _joints(layout: Layout) -> Iterator[str]:
                 if sum(1 for line in lines if line is not wire and _is_on(point, line)) == 0:
                     yield f"a wire of {node} ends nowhere, at {point}"
         pieces = _pieces(lines)
-        grounds = [place for one, place in tips if one.symbol.kind == "ground"]
+        grounds = [place for symbol, place in tips if symbol.kind == "ground"]
         loose = [piece for piece in pieces if not any(_is_on(place, line) for place in grounds for line in piece)]
         if (loose and grounds) or (not grounds and len(pieces) > 1):
             yield f"the wires of {node} do not hang together: {[piece[0][0] for piece in pieces]}"
     for node, wire in ((node, wire) for node, found in layout.wires.items() for wire in found):
-        for one in layout.placed:
-            for other, place in one.tips:
-                if other != node and _is_on(place, wire):
-                    yield f"a wire of {node} touches {one.symbol.name!r} at its end on {other}"
-    ends = [(node, place) for one in layout.placed for node, place in one.tips]
-    for (first, place), (second, beside) in itertools.combinations(ends, 2):
+        for symbol, other, place in ends:
+            if other != node and _is_on(place, wire):
+                yield f"a wire of {node} touches {symbol.name!r} at its end on {other}"
+    for (_, first, place), (_, second, beside) in itertools.combinations(ends, 2):
         if first != second and _same(place, beside):
             yield f"ends of {first} and {second} touch at {place}"
 
@@ -259,8 +257,9 @@ def _is_end(point: Point, wire: Wire) -> bool:
 
 def _is_on(point: Point, wire: Wire) -> bool:
     """Whether a point lies on a level or upright wire, its ends included."""
-    (left, right), (low, high) = (sorted((wire[0][axis], wire[1][axis])) for axis in (0, 1))
-    return left - 1e-6 <= point[0] <= right + 1e-6 and low - 1e-6 <= point[1] <= high + 1e-6
+    (x, y), (first_x, first_y), (second_x, second_y) = point, *wire
+    along = min(first_x, second_x) - 1e-6 <= x <= max(first_x, second_x) + 1e-6
+    return along and min(first_y, second_y) - 1e-6 <= y <= max(first_y, second_y) + 1e-6
 
 
 def _is_slanting(wire: Wire) -> bool:
@@ -271,8 +270,8 @@ def _on(first: Wire, second: Wire) -> bool:
     """Whether two level or upright wires share more than a point."""
     for axis in (0, 1):
         across = 1 - axis
-        lines = [wire for wire in (first, second) if abs(wire[0][across] - wire[1][across]) < _TOUCH]
-        if len(lines) == 2 and abs(first[0][across] - second[0][across]) < _TOUCH:
+        beside = abs(first[0][across] - second[0][across]) < _TOUCH
+        if beside and all(abs(wire[0][across] - wire[1][across]) < _TOUCH for wire in (first, second)):
             (a, b), (c, d) = (sorted((wire[0][axis], wire[1][axis])) for wire in (first, second))
             if min(b, d) - max(a, c) > _TOUCH:
                 return True

@@ -136,8 +136,15 @@ def improve(
             "more with --carrier, or a smaller --stray-multiple"
         )
     keep_reference = "reference.inductance" in wishes.keep
-    chosen, after, refused = _first_that_runs(opened, task, ranked(plan, choice), keep_reference, not judged)
-    if not judged:
+    options = ranked(plan, choice)
+    if judged:
+        chosen, after, refused = _first_that_runs(opened, task, options, keep_reference)
+    else:
+        try:
+            chosen, after, refused = _first_that_runs(opened, task, options, keep_reference, True, not plan.interrupted)
+        except KeyboardInterrupt:  # what was found is kept: one that runs, in whatever corners
+            plan = replace(plan, interrupted=True)
+            chosen, after, refused = _first_that_runs(opened, task, options, keep_reference, True, False)
         turned = after
         if opened.design.law == "circuit" and not plan.interrupted:
             try:
@@ -154,10 +161,16 @@ def improve(
 
 
 def _first_that_runs(
-    opened: OpenedDesign, task: SearchTask, options: list[FieldOption], keep_reference: bool, extremes: bool
+    opened: OpenedDesign,
+    task: SearchTask,
+    options: list[FieldOption],
+    keep_reference: bool,
+    extremes: bool = False,
+    in_corners: bool = True,
 ) -> tuple[FieldOption, OpenedDesign, tuple[str, ...]]:
     """The first option that plays in every corner, else the first that can be assembled (a [circuit] may refuse one);
-    and what was said of those before it. extremes: of the corners with a circuit the weakest and the strongest only.
+    and what was said of those before it. extremes: of the corners with a circuit the weakest and the strongest only;
+    not in_corners: none of them.
     """
     refused: list[str] = []
     kept: tuple[FieldOption, OpenedDesign, tuple[str, ...]] | None = None
@@ -168,7 +181,8 @@ def _first_that_runs(
         except DesignError as error:
             refused.append(f"{name} was passed over: {error}")
             continue
-        fails = next((met for met in _corners(after, task, extremes) if not met.plays), None)
+        met = _corners(after, task, extremes) if in_corners else iter(())
+        fails = next((corner for corner in met if not corner.plays), None)
         if fails is None:
             return option, after, tuple(refused)
         kept = kept or (option, after, tuple(refused))

@@ -5,13 +5,13 @@ from __future__ import annotations
 from collections.abc import Callable
 from dataclasses import replace
 from functools import cache, partial
+from typing import TYPE_CHECKING
 
 from models.quick_dataclass import dataclass
 from models.radio_limits import general_field_limit
 from synth.analysis.antenna_figures import AntennaFigures
 from synth.analysis.field_figures import FieldFigures, NoteFigure, OctaveFigure, VolumeFigures, field_figures
 from synth.analysis.figures import collected, of
-from synth.analysis.sheet_bench import BenchFigures
 from synth.analysis.sheet_parts import PartFigure, ToleranceFigure, part_figures, tolerance_figures
 from synth.analysis.sheet_readings import (
     AMPERES,
@@ -27,6 +27,9 @@ from synth.analysis.sheet_readings import (
 )
 from synth.analysis.sheet_stations import Station, antenna_station, bare_station, reference_station, volume_station
 from synth.build.workbench import OpenedDesign
+
+if TYPE_CHECKING:
+    from synth.analysis.sheet_bench import BenchFigures
 
 
 @dataclass(frozen=True, slots=True)

@@ -11,6 +11,10 @@ from synth.commands.outputs import Printed, Written, add_force_option, add_plot_
 if TYPE_CHECKING:
     from contextlib import ExitStack
 
+    from synth.analysis.readings import Readings
+    from synth.analysis.sheet_figures import SheetFigures
+    from synth.build.workbench import OpenedDesign
+
 
 def add_arguments(parser: ArgumentParser) -> None:
     """Declare the command's arguments."""
@@ -52,24 +56,16 @@ def run(arguments: Namespace) -> int:
 
 def _written(arguments: Namespace, stack: ExitStack) -> int:
     import sys
-    from dataclasses import replace
     from functools import cache
     from pathlib import Path
 
     from synth.analysis.circuit_diagram import pair_diagrams
     from synth.analysis.field_figures import FieldFigures, field_figures
-    from synth.analysis.fit_design import fitted_design
-    from synth.analysis.fit_slips import refuse_contradictions
-    from synth.analysis.fit_unknowns import Errors
-    from synth.analysis.fitting import solved_bench
-    from synth.analysis.readings import load_readings
-    from synth.analysis.sheet_bench import bench_figures
     from synth.analysis.sheet_figures import sheet_figures
     from synth.beside import Beside
     from synth.build.workbench import open_loaded, say
     from synth.designs.design_file import load_design
     from synth.errors import DesignError
-    from synth.files.plain_text import one_line
     from synth.progress_line import ProgressLine
     from synth.report.diagram import diagrams_as_svg
     from synth.report.sheet_page import Drawn, sheet_page
@@ -84,7 +80,7 @@ def _written(arguments: Namespace, stack: ExitStack) -> int:
         )
     if arguments.which and not arguments.readings:
         raise DesignError("--which says what the readings are of; add --readings READINGS.csv")
-    readings = None if arguments.readings is None else load_readings(Path(arguments.readings))
+    readings = _readings(arguments)
     opened = open_loaded(load_design(Path(arguments.design)))
     circuits = opened.design.circuit is not None
     pictures = pair_diagrams(opened) if target is not None and circuits else {}
@@ -97,11 +93,7 @@ def _written(arguments: Namespace, stack: ExitStack) -> int:
     with ProgressLine("solving for the sheet") as line:
         figures = sheet_figures(opened, line, lambda: both()[0])
     if readings is not None:
-        with ProgressLine("fitting the readings"):
-            bench = solved_bench(readings, Errors(), {}, opened.design, arguments.which)
-            refuse_contradictions(bench)
-        source, built = one_line(Path(arguments.readings).name), fitted_design(bench, None)
-        figures = replace(figures, bench=bench_figures(bench, source, built.design))
+        figures = _with_bench(figures, opened, readings, arguments)
     if target is not None:
         write_text(sheet_page(figures, arguments.paper, both()[1]), target, arguments.force)
         if target != "-":
@@ -116,3 +108,34 @@ def _written(arguments: Namespace, stack: ExitStack) -> int:
     if arguments.json:
         print_json(SHEET.document(figures))
     return 0
+
+
+def _readings(arguments: Namespace) -> Readings | None:
+    """What was read on the built one, where that is given."""
+    from pathlib import Path
+
+    if arguments.readings is None:
+        return None
+    from synth.analysis.readings import load_readings
+
+    return load_readings(Path(arguments.readings))
+
+
+def _with_bench(figures: SheetFigures, opened: OpenedDesign, readings: Readings, arguments: Namespace) -> SheetFigures:
+    """The figures with what was read, and how to retune."""
+    from dataclasses import replace
+    from pathlib import Path
+
+    from synth.analysis.fit_design import fitted_design
+    from synth.analysis.fit_slips import refuse_contradictions
+    from synth.analysis.fit_unknowns import Errors
+    from synth.analysis.fitting import solved_bench
+    from synth.analysis.sheet_bench import bench_figures
+    from synth.files.plain_text import one_line
+    from synth.progress_line import ProgressLine
+
+    with ProgressLine("fitting the readings"):
+        bench = solved_bench(readings, Errors(), {}, opened.design, arguments.which)
+        refuse_contradictions(bench)
+    source, built = one_line(Path(arguments.readings).name), fitted_design(bench, None)
+    return replace(figures, bench=bench_figures(bench, source, built.design))

@@ -4,9 +4,8 @@ from __future__ import annotations
 
 import re
 from collections.abc import Iterator, Mapping
+from typing import TYPE_CHECKING
 
-from synth.analysis.fit_figures import Residual
-from synth.analysis.sheet_bench import BenchFigures
 from synth.analysis.sheet_figures import SheetFigures
 from synth.analysis.sheet_parts import PartFigure
 from synth.analysis.sheet_readings import CauseFigure, ReadingFigure
@@ -29,6 +28,10 @@ from synth.report.sheet_markup import (
 )
 from synth.report.sheet_ruler import check_bar, ruler_rows
 from synth.report.sheet_steps import cautions, checks, patterns, tuning, what
+
+if TYPE_CHECKING:
+    from synth.analysis.fit_figures import Residual
+    from synth.analysis.sheet_bench import BenchFigures
 
 PAPERS = ("A4", "Letter")
 

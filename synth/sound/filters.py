@@ -11,13 +11,13 @@ from __future__ import annotations
 
 import math
 from collections.abc import Callable
-from dataclasses import dataclass
 from typing import Any
 
 import numpy as np
 
 from models.arrays import Floats, Singles
 from models.checks import positive
+from models.quick_dataclass import dataclass
 
 MATCHED = 0.37  # of the sample rate: where the low-pass has exactly the gain of its circuit
 RESTS = (0.0, 1.0)  # values that p x + (1 - p) x gives back exactly

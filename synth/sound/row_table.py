@@ -26,7 +26,7 @@ import numpy as np
 from models.arrays import Complexes, Floats, Ints, Singles
 from models.circuit.mixer_table import DrawnDetector
 from models.detector.diode_response import beat_cycle
-from models.detector.memoryless import Detector
+from models.detector.memoryless import Detector, harmonics_of
 from models.instrument import Instrument
 from models.quick_dataclass import dataclass
 from synth.sound.band_edges import FADE_FROM, FADE_TO, FoldingLines, highest_offsets
@@ -260,16 +260,15 @@ def graded_rows(
     instrument: Instrument, places: Floats, reference_factor: float = 1.0, variable_factor: float = 1.0
 ) -> Complexes:
     """C_0..C_K of a detector without memory at hand distances (rows,), read between `GRADES` solved amplitudes, each
-    of the two times its factor.
+    of the two times its factor. K leaves out what is faint at every amplitude without them.
 
     The hand moves the variable amplitude over a narrow range, whatever the tuning: the solved rows stay when a control
     tunes the instrument otherwise. Off by less than 5e-6 of the strongest harmonic for demos/willow.toml (a test).
     """
     lowest, highest = _amplitudes(instrument)
     reference = instrument.reference_amplitude or 1.0
-    rows = _grades(
-        instrument.fixed_detector, reference_factor * reference, variable_factor * lowest, variable_factor * highest
-    )
+    detector, kept = instrument.fixed_detector, _kept_harmonics(instrument.fixed_detector, reference, lowest, highest)
+    rows = _grades(detector, reference_factor * reference, variable_factor * lowest, variable_factor * highest, kept)
     share = 0.0 if highest <= lowest else (instrument.variable_amplitude(places) - lowest) / (highest - lowest)
     position = np.clip(np.broadcast_to(share, places.shape) * (GRADES - 1), 0.0, GRADES - 1)
     below = np.minimum(position.astype(int), GRADES - 2)
@@ -287,7 +286,7 @@ def _amplitudes(instrument: Instrument) -> tuple[float, float]:
 @lru_cache(maxsize=16)
 def _highest_grade(detector: Detector, reference: float, lowest: float, highest: float) -> float:
     """The highest peak of a slow beat with variable amplitudes from lowest to highest, V."""
-    heard = _grades(detector, reference, lowest, highest)[:, 1:]
+    heard = _grades(detector, reference, lowest, highest, _kept_harmonics(detector, reference, lowest, highest))[:, 1:]
     # the ends of the swing, but for the harmonics left out: which grades to look at closely
     swings = np.maximum(np.abs(heard.sum(axis=1)), np.abs(heard[:, 1::2].sum(axis=1) - heard[:, ::2].sum(axis=1)))
     made = _graded(detector, reference, lowest, highest)
@@ -296,17 +295,26 @@ def _highest_grade(detector: Detector, reference: float, lowest: float, highest:
 
 
 @lru_cache(maxsize=16)
-def _grades(detector: Detector, reference: float, lowest: float, highest: float) -> Floats:
-    """Harmonics times strength (GRADES, K + 1) of a detector with variable amplitudes from lowest to highest, V, but
-    for the highest ones, of a tenth of what is faint at every amplitude.
-    """
-    made = _graded(detector, reference, lowest, highest)
+def _kept_harmonics(detector: Detector, reference: float, lowest: float, highest: float) -> int:
+    """The highest harmonic that is a tenth of faint, or more, at any variable amplitude from lowest to highest, V."""
+    last = FEW_HARMONICS
     for count in (FEW_HARMONICS, MOST_HARMONICS):
-        rows = np.array([one.strength * one.harmonics(count) for one in made])
-        last = _last_above(0.1 * FAINT, rows)
-        if last < FEW_HARMONICS - 1:
+        last = _last_above(0.1 * FAINT, _grades(detector, reference, lowest, highest, count))
+        if last < FEW_HARMONICS:
             break
-    return rows[:, : last + 1]
+    return last
+
+
+@lru_cache(maxsize=16)
+def _grades(detector: Detector, reference: float, lowest: float, highest: float, count: int) -> Floats:
+    """Harmonics 0..count times strength (GRADES, count + 1) of a detector with variable amplitudes from lowest to
+    highest, V.
+    """
+    if count not in (FEW_HARMONICS, MOST_HARMONICS):
+        wider = FEW_HARMONICS if count < FEW_HARMONICS else MOST_HARMONICS
+        return _grades(detector, reference, lowest, highest, wider)[:, : count + 1]
+    made = _graded(detector, reference, lowest, highest)
+    return np.asarray(harmonics_of(made, count) * np.array([one.strength for one in made])[:, None])
 
 
 @lru_cache(maxsize=4)

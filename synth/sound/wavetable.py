@@ -62,15 +62,17 @@ def _half_cycles(amplitudes: Floats, size: int) -> Floats:
 
     cos(k (pi - phi)) = (-1)^k cos(k phi): the second quarter follows from the even and the odd ones of the first.
     """
-    cosines = _quarter_cosines(amplitudes.shape[1], size)
-    even, odd = (amplitudes[:, start::2] @ cosines[start::2] for start in (0, 1))
+    used = int(np.flatnonzero(amplitudes.any(axis=0)).max(initial=1)) + 1
+    even, odd = (amplitudes[:, start:used:2] @ _quarter_cosines(size)[start:used:2] for start in (0, 1))
     return np.concatenate([even + odd, (even - odd)[:, -2::-1]], axis=1)
 
 
 @lru_cache(maxsize=4)
-def _quarter_cosines(count: int, size: int) -> Floats:
-    """cos(k phi) for k = 0..count - 1 (count, size / 4 + 1) at the points of the first quarter of a cycle of `size`."""
-    steps = np.outer(np.arange(count), np.arange(size // 4 + 1)) % size  # whole, so that no digits are lost
+def _quarter_cosines(size: int) -> Floats:
+    """cos(k phi) for k = 0..MOST_SUMMED - 1 (MOST_SUMMED, size / 4 + 1) at the points of the first quarter of a cycle
+    of `size`.
+    """
+    steps = np.outer(np.arange(MOST_SUMMED), np.arange(size // 4 + 1)) % size  # whole, so that no digits are lost
     return np.asarray(np.cos(np.arange(size) * (2.0 * math.pi / size))[steps])
 
 

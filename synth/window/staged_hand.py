@@ -9,8 +9,8 @@ from __future__ import annotations
 import functools
 import math
 from collections.abc import Sequence
-from dataclasses import dataclass
 
+from models.quick_dataclass import dataclass
 from synth.window import palette
 from synth.window.box import Box
 from synth.window.canvas import PlayCanvas

@@ -40,6 +40,9 @@ def tried(read, *arguments):
 tried(read_design, "x = 1")
 tried(read_readings, "x")
 tried(read_midi, b"MThd", "a")
+tried(read_design, template_text())  # a record's first one makes its way in
+tried(read_readings, "fitted_capacitor,frequency\n100 pF,1 MHz\n")
+tried(load_trace, sys.argv[1])
 sys.addaudithook(watch)
 for text in texts:
     tried(read_design, text)

@@ -6,12 +6,14 @@ import os
 import shutil
 import time
 from pathlib import Path
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 import pytest
-from playwright.sync_api import Browser as Chromium
-from playwright.sync_api import CDPSession, ConsoleMessage, Playwright, sync_playwright
-from playwright.sync_api import Page as Tab
+
+if TYPE_CHECKING:  # only the few tests that use a browser load it
+    from playwright.sync_api import Browser as Chromium
+    from playwright.sync_api import CDPSession, ConsoleMessage, Playwright
+    from playwright.sync_api import Page as Tab
 
 FLAGS = (
     "--headless",
@@ -117,5 +119,7 @@ def started_browser() -> Browser:
     if found is None:
         text = "the tests of the pages need chromium (Debian package chromium)"
         (pytest.fail if os.environ.get("CI") == "true" else pytest.skip)(text)
+    from playwright.sync_api import sync_playwright
+
     playwright = sync_playwright().start()
     return Browser(playwright, playwright.chromium.launch(executable_path=found, args=[*FLAGS, "--mute-audio"]))

@@ -26,6 +26,7 @@ from models.circuit.mixer import SOURCES, Drive, Mixer, Source
 from models.circuit.mixing import solver_for
 from models.circuit.oscillator import steady_state
 from models.circuit.transistor import DepletionJunction
+from models.circuit.work import bounded_work
 from models.pulling import pulled_beat_of
 from tests.models.circuit.willow import willow
 
@@ -99,6 +100,14 @@ def test_coils_so_near_that_the_first_order_says_little():
     assert -375.0 < low < -320.0
     assert 240.0 < high < 285.0
     assert found.lock_range > 2.0 * found.first_order.total
+
+
+def test_without_the_work_for_it_the_first_order_is_left():
+    pair = adjoints()
+    with bounded_work(1e5):
+        found = pulling(*pair, Coupling(coil_coupling=3e-3))
+    assert found.solved is None
+    assert found.lock_range == found.first_order.total
 
 
 @pytest.mark.parametrize(

@@ -9,7 +9,7 @@ from numpy.typing import NDArray
 from scipy.integrate import quad
 from scipy.optimize import brentq
 
-from models.detector.memoryless import DETECTORS, Detector, band_limited_tables
+from models.detector.memoryless import DETECTORS, Detector, band_limited_tables, harmonics_of
 from models.detector.rectified_sum import half_wave_rectified, sum_of_tones
 from models.junction import THERMAL_VOLTAGE
 
@@ -92,6 +92,13 @@ def test_envelope_against_arbitrary_precision(ratio: float) -> None:
         for order in (0, 1, 2, 3, 100, 1500):
             value = mpmath.binomial(half, order) * m**order * mpmath.hyp2f1(-half, order - half, order + 1, m * m)
             assert_allclose(harmonics[order], float(value) * (1.0 if order == 0 else 2.0), rtol=1e-12, atol=1e-300)
+
+
+@pytest.mark.parametrize("kind", ["envelope", "junction"])
+def test_harmonics_of_several_are_those_of_each(kind: str) -> None:
+    made = [Detector(kind, ratio, 3.0) for ratio in (0.3, 0.8, 0.999, 1.0)]
+    one_by_one = [detector.harmonics(40) for detector in made]
+    np.testing.assert_allclose(harmonics_of(made, 40), one_by_one, rtol=1e-12, atol=1e-300)
 
 
 def test_junction_check_values() -> None:

@@ -14,6 +14,7 @@ from numpy.testing import assert_allclose
 from small_instrument import ROD
 
 from models.circuit.drawing import without_load
+from models.circuit.envelope import Outcome
 from models.circuit.implicit_run import stepped
 from models.circuit.oscillator import steady_state
 from models.circuit.resonance import natural_frequency
@@ -159,6 +160,26 @@ def test_integration_in_time_from_switching_on_agrees(name: str) -> None:
         assert_allclose(reached, run.started, rtol=0.02)
         return
     assert_allclose(read.startup_time, run.started, rtol=0.05)
+
+
+LATE = {"3.3 nF": "1.4 nF", "47 kohm": "62 kohm", "100 pF": "59 pF", "1 Mohm": "640 kohm"}
+
+
+@pytest.mark.slow
+def test_an_envelope_that_cannot_begin_with_the_supply_begins_later() -> None:
+    """An inverter that leaps as its supply rises: it is followed all the same, and not integrated for thousands of
+    cycles."""
+    tank = {("reference", "inductance"): "1.3 mH", ("reference", "quality_factor"): 22.0}
+    text = circuit_template_text("inverter", tank)
+    for old, new in LATE.items():
+        assert text.count(f'"{old}", from') == 1
+        text = text.replace(f'"{old}", from', f'"{new}", from')
+    circuit = circuit_of(read_design(text, "late"), "reference")
+    run = start_up(circuit)
+    assert run.outcome is Outcome.SETTLES
+    assert run.late is None
+    assert run.started is not None
+    assert_allclose(run.started, 1.1000e-3, rtol=5e-3)  # as `simulate` integrates it, to 1e-8
 
 
 READINGS = """fitted_capacitor,trimmer,pot,frequency

@@ -3,15 +3,15 @@
 from __future__ import annotations
 
 import json
-from collections.abc import Callable
 from dataclasses import replace
 from pathlib import Path
+from typing import Any
 
 import pytest
 
 from models.circuit.small_signal import small_signal
-from models.straight.plan import FieldPlan, SearchTask, make_plan
-from models.straight.search import Effort, Mapped, Place
+from models.straight.plan import FieldPlan, make_plan
+from models.straight.search import Effort, Place
 from models.stray import stray_range
 from synth.analysis.plan import PlanWishes, driving_resistor, ohms_of, start_text, usual_supply, with_ohms
 from synth.build.circuit_assembly import circuit_of
@@ -63,14 +63,19 @@ def test_what_is_written_is_what_was_told(small, capsys, monkeypatch):
 
 
 @pytest.mark.slow
-def test_an_interrupted_search_is_written_without_what_would_follow(small, capsys, monkeypatch):
+@pytest.mark.parametrize("within", ["search", "corners"])
+def test_an_interrupted_search_is_written_without_what_would_follow(within, small, capsys, monkeypatch):
     """Who wants it to end does not wait for corners and for a resistor that is tried in each of them."""
 
-    def cut_short(task: SearchTask, progress: Callable[[float], None], mapped: Mapped) -> FieldPlan | None:
-        found = make_plan(task, progress, mapped)
+    def cut_short(*given: Any) -> FieldPlan | None:
+        found = make_plan(*given)
         return None if found is None else replace(found, interrupted=True)
 
-    monkeypatch.setattr("synth.analysis.linearise.make_plan", cut_short)
+    def interrupted(*_: object) -> None:
+        raise KeyboardInterrupt
+
+    ended = ("make_plan", cut_short) if within == "search" else ("corners", interrupted)
+    monkeypatch.setattr(f"synth.analysis.linearise.{ended[0]}", ended[1])
     assert main(["plan", "mine.toml", "--own", "4x 10 mH", "--no-volume", "--json"]) == EXIT_INTERRUPTED
     document = json.loads(capsys.readouterr().out)
     assert document["interrupted"]

@@ -26,6 +26,7 @@ def test_graded_rows_are_the_detectors_own(kind: str) -> None:
         made = instrument.detector_at(place)
         exact.append(made.strength * made.harmonics(MOST_HARMONICS))
     rows = graded_rows(instrument, places)
+    assert graded_rows(instrument, places, 0.7, 1.2).shape == rows.shape  # differences of such rows are taken
     wanted = np.array(exact)
     strongest, kept = np.abs(wanted[:, 1:]).max(), rows.shape[1]
     assert np.abs(rows[:, 1:] - wanted[:, 1:kept]).max() < 5e-6 * strongest
