@@ -20,7 +20,7 @@ from models.instrument import Instrument
 TURN_BITS = 56
 STEPS_PER_TURN = float(2**TURN_BITS)
 TURN_MASK = 2**TURN_BITS - 1
-LINE_BITS = 12  # lines of the table of offset frequencies: 2^LINE_BITS to an octave of the distance
+LINE_BITS = 13  # lines of the table of offset frequencies: 2^LINE_BITS to an octave of the distance
 _LINE_SHIFT = 52 - LINE_BITS
 MOST_TURNS = 100.0  # a sample: what fits an int64 with room for the phase before
 
