@@ -13,6 +13,7 @@ from functools import cached_property
 
 import numpy as np
 
+from models.branch.tapped_coil import Tap
 from models.circuit.common_base import BASE, COLD, COLLECTOR, EMITTER, WIPER, OscillatorCircuit
 from models.circuit.diode import Diode
 from models.circuit.drawing import (
@@ -65,11 +66,14 @@ _SIDES = {
 
 @dataclass(frozen=True)
 class CircuitDiagram:
-    """The symbols of a circuit, its nodes from the top rail down, whether its voltages are dangerous to touch."""
+    """The symbols of a circuit, its nodes from the top rail down, whether its voltages are dangerous to touch; tap: of
+    the tank's coil, at which the antenna is, drawn as the whole coil sees it.
+    """
 
     symbols: tuple[Symbol, ...]
     nodes: tuple[str, ...]
     dangerous: bool
+    tap: Tap | None = None
 
     @cached_property
     def _drawing(self) -> tuple[Layout, str]:
@@ -91,19 +95,32 @@ class CircuitDiagram:
 
     @cached_property
     def remark(self) -> str:
-        """Why it has not the drawing of the template which it resembles; empty where there is nothing to say."""
-        return "" if self.template else _why_plain(self.symbols)
+        """Why it has not the drawing of the template which it resembles, and that the antenna is at a tap; empty where
+        there is nothing to say.
+        """
+        plain = "" if self.template else _why_plain(self.symbols)
+        return "; ".join(filter(None, (plain, "" if self.tap is None else _at_the_tap(self.tap))))
 
 
-def diagram_of(circuit: Drawable, state: SteadyState | None) -> CircuitDiagram:
-    """The diagram of a circuit, in a steady oscillation with what to read at each node."""
+def diagram_of(circuit: Drawable, state: SteadyState | None, tap: Tap | None = None) -> CircuitDiagram:
+    """The diagram of a circuit, in a steady oscillation with what to read at each node; tap: see `CircuitDiagram`."""
     symbols = list(symbols_of(circuit))
     used = dict.fromkeys(node for symbol in symbols for node in symbol.ends.values())
     levels = _levels(circuit)
     inner = sorted(used.keys() - {GROUND, SOURCE_NODE}, key=lambda node: (-round(levels.get(node, 0.0), 3), node))
     nodes = [SOURCE_NODE, *inner, GROUND]
     texts = [Symbol("text", lines, {"rail": node}) for node, lines in _readings(circuit, state, inner)]
-    return CircuitDiagram((*symbols, *texts), tuple(nodes), circuit.supply_voltage > TOUCHABLE)
+    at = tap if tap is not None and tap.turns < 1.0 and circuit.antenna is not None else None
+    return CircuitDiagram((*symbols, *texts), tuple(nodes), circuit.supply_voltage > TOUCHABLE, at)
+
+
+def _at_the_tap(tap: Tap) -> str:
+    """What to build in place of what is drawn of the antenna."""
+    times = 1.0 / tap.ratio**2
+    return (
+        f"the antenna is drawn as the whole coil sees it: build it at the coil's tap, at {100.0 * tap.turns:.3g} % of "
+        f"the turns, its capacitance {times:.3g} times and its inductor's inductance 1/{times:.3g} of what is drawn"
+    )
 
 
 def _why_plain(symbols: Sequence[Symbol]) -> str:
@@ -135,7 +152,7 @@ def pair_diagrams(opened: OpenedDesign) -> dict[str, CircuitDiagram]:
         return {}
     states = (adjoint.state for adjoint in opened.adjoints)
     found = {
-        f"{which} oscillator": diagram_of(state.circuit, state)
+        f"{which} oscillator": diagram_of(state.circuit, state, opened.tap)
         for which, state in zip(("Reference", "Variable"), states, strict=True)
     }
     return found if opened.standing_mixer is None else {**found, "Mixer": mixer_diagram(opened)}

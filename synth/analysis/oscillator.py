@@ -44,7 +44,7 @@ from synth.analysis.pulling_figures import LockPath, PullingFigures, lock_paths,
 from synth.analysis.start_up import start_up_curves
 from synth.analysis.start_up_picture import OscillatorPicture, PotPicture
 from synth.build.assembly import no_volume_antenna
-from synth.build.circuit_assembly import START_WORK, Circuit, blaming
+from synth.build.circuit_assembly import START_WORK, Circuit, blaming, tap_of
 from synth.build.notices import explained, voltage_notices
 from synth.build.workbench import OpenedDesign
 from synth.designs.build_sections import TemperatureSection
@@ -237,7 +237,7 @@ class OscillatorFigures(OfDesign):
     frequency_hz: float = of("state.frequency")
     pot: float | None = of("circuit.pot_position")
     trimmer: float | None
-    antenna_f: float | None = of("circuit.antenna.capacitance")
+    antenna_f: float | None
     hand_distance_m: float | None = of("prepared.hand_distance")
     load_ohm: float | None = of("circuit.load.resistance")
     load_f: float | None = of("circuit.load.capacitance")
@@ -337,6 +337,7 @@ def oscillator_figures(
         },
         sensitivities=sensitivities(adjoint, temperature.gain),
         trimmer=prepared.trimmer if circuit.trimmers else None,
+        antenna_f=_at_the_tap(prepared),
         hum=hum(adjoint, None if design.supply is None else design.supply.ripple_frequency),
         startup_s=run.started if settles else None,
         startup_by=_followed_by(run),
@@ -364,6 +365,14 @@ def _pair(prepared: PreparedOscillator) -> tuple[OpenedDesign | None, tuple[str,
         return prepared.pair, ()
     except DesignError as error:
         return None, (f"how the two oscillators pull each other is not told: {error}",)
+
+
+def _at_the_tap(prepared: PreparedOscillator) -> float | None:
+    """The antenna's capacitance with its stray, F, where it is joined: a circuit has it as the whole coil sees it."""
+    antenna = prepared.circuit.antenna
+    if antenna is None:
+        return None
+    return antenna.capacitance / (tap_of(prepared.design).ratio ** 2 if prepared.which == "variable" else 1.0)
 
 
 def _concluded(run: StartUp, state: SteadyState) -> StartUp:

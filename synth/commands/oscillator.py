@@ -174,9 +174,10 @@ def _read(arguments: Namespace, drawing: Beside | None) -> int:
         say(f"wrote {arguments.plot}")
     if arguments.diagram:
         from synth.analysis.circuit_diagram import diagram_of
+        from synth.build.circuit_assembly import tap_of
         from synth.report.diagram import save_diagram
 
-        diagram = diagram_of(prepared.circuit, state)
+        diagram = diagram_of(prepared.circuit, state, tap_of(prepared.design) if prepared.which == "variable" else None)
         save_diagram(diagram, arguments.diagram, arguments.force)
         say(f"wrote {arguments.diagram}" + (f" ({diagram.remark})" if diagram.remark else ""))
     if arguments.json:

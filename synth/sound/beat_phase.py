@@ -20,7 +20,8 @@ from models.instrument import Instrument
 TURN_BITS = 56
 STEPS_PER_TURN = float(2**TURN_BITS)
 TURN_MASK = 2**TURN_BITS - 1
-INTERVALS = 32768  # of the table of offset frequencies
+LINE_BITS = 13  # lines of the table of offset frequencies: 2^LINE_BITS to an octave of the distance
+_LINE_SHIFT = 52 - LINE_BITS
 MOST_TURNS = 100.0  # a sample: what fits an int64 with room for the phase before
 
 
@@ -64,24 +65,40 @@ def spread(curve: CapacitanceCurve, stray: float, count: int) -> tuple[Floats, F
     return distances, curve.capacitance(distances) + stray
 
 
+@lru_cache(maxsize=4)
+def _line_ends(curve: CapacitanceCurve, stray: float) -> tuple[int, Floats, Floats]:
+    """Number of the first line of a `PitchLaw`, and where its lines begin and end, m, with the antenna capacitances
+    there, F, as `spread` gives them. The first line begins with the curve, and the last one ends with it.
+    """
+    first, last = (_line_number(end) for end in (curve.nearest, curve.farthest))
+    ends = (np.arange(first, last + 2) << _LINE_SHIFT).view(np.float64)
+    ends[[0, -1]] = curve.nearest, curve.farthest
+    return first, ends, curve.capacitance(ends) + stray
+
+
+def _line_number(distance: float) -> int:
+    return int(np.float64(distance).view(np.int64)) >> _LINE_SHIFT
+
+
 class PitchLaw:
     """Reference minus variable frequency, Hz, against distance, m: straight lines between dense points.
 
-    The points are even in ln(distance). Covers the instrument's capacitance curve, `nearest` to `farthest`. The test
-    compares it with `Instrument.offset_frequency`: less than 0.01 cent off at beats of 20 Hz and more.
+    The bits of a double above 0, taken as a whole number, rise as it does: its exponent and the first LINE_BITS of its
+    fraction number the line. Covers the instrument's capacitance curve, `nearest` to `farthest`. The test compares it
+    with `Instrument.offset_frequency`: less than 0.01 cent off at beats of 20 Hz and more.
     """
 
-    def __init__(self, instrument: Instrument, intervals: int = INTERVALS) -> None:
+    def __init__(self, instrument: Instrument) -> None:
         self.nearest = instrument.curve.nearest
         self.farthest = instrument.curve.farthest
-        offsets = instrument.offset_with(spread(instrument.curve, instrument.antenna_stray, intervals + 1)[1])
+        self._first, ends, capacitances = _line_ends(instrument.curve, instrument.antenna_stray)
+        offsets = instrument.offset_with(capacitances)
         self.highest = float(np.abs(offsets).max())
-        slopes = np.diff(offsets)
-        # a line takes one look-up: its value at place 0, and its slope beside it
-        self._lines = np.empty(intervals, dtype=np.complex128)
-        self._lines.real, self._lines.imag = offsets[:-1] - slopes * np.arange(intervals), slopes
-        self._scale = intervals / math.log(self.farthest / self.nearest)
-        self._start = self._scale * math.log(self.nearest)
+        widths = np.diff(ends)
+        slopes = np.divide(np.diff(offsets), widths, out=np.zeros(widths.size), where=widths > 0.0)
+        # a line takes one look-up: its value at distance 0, and its slope beside it
+        self._lines = np.empty(slopes.size, dtype=np.complex128)
+        self._lines.real, self._lines.imag = offsets[:-1] - slopes * ends[:-1], slopes
 
     def within(self, distance: Floats) -> Floats:
         """Each distance (n,), m, n >= 1, or the end of the law it lies beyond; the row itself if all lie within."""
@@ -92,21 +109,17 @@ class PitchLaw:
 
     def at(self, distance: float) -> float:
         """`offset` of one distance, m, in a tenth of the time."""
-        position = math.log(distance) * self._scale - self._start
-        line = self._lines[min(max(int(position), 0), self._lines.size - 1)]
-        return float(position * line.imag + line.real)
+        line = self._lines[min(max(_line_number(distance) - self._first, 0), self._lines.size - 1)]
+        return float(distance * line.imag + line.real)
 
     def offset(self, distance: Floats, out: Floats | None = None) -> Floats:
         """Offset frequency, Hz, at each distance, m, from `nearest` to `farthest`; rounding beyond them does no harm.
 
         Written to `out` if that is given.
-
-        value[i] + slope[i] p at the place p = ln(d / nearest) intervals / ln(farthest / nearest), i its whole part.
         """
-        position = np.log(distance, out=out)
-        position *= self._scale
-        position -= self._start
-        lines = self._lines.take(position.astype(np.int64), mode="clip")
-        position *= lines.imag
-        position += lines.real
-        return position
+        numbers = distance.view(np.int64) >> _LINE_SHIFT
+        numbers -= self._first
+        lines = self._lines.take(numbers, mode="clip")
+        offset = np.multiply(distance, lines.imag, out=out)
+        offset += lines.real
+        return offset

@@ -23,7 +23,7 @@ MATCHED = 0.37  # of the sample rate: where the low-pass has exactly the gain of
 RESTS = (0.0, 1.0)  # values that p x + (1 - p) x gives back exactly
 FADED = 1e-30  # states below this are set to 0: far below hearing, far above the slow subnormal numbers
 ROW = 16  # samples worked out at once
-STACK = 16
+STACK = 32
 """Rows in one product of matrices. All products have this shape, and so the same order of sums in every row (tried with
 OpenBLAS's code for six kinds of x86-64 processors, which differ where rows are left over from eights): how many samples
 a call brings changes no bit."""

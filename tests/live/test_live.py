@@ -123,7 +123,9 @@ def play_and_record(stage: Any, folder: Path, latency: str) -> Performance:
     playing += ["--record-dir", str(takes), "--latency", latency]
     with record_path.open("wb") as record, log_path.open("wb") as log:
         monitor = subprocess.Popen(recording, env=stage.environment, stdout=record, stderr=subprocess.DEVNULL)
-        player = subprocess.Popen(playing, env=stage.environment, stdout=log, stderr=log)
+        # nobody has answered the caution of this run
+        environment = {**stage.environment, "XDG_STATE_HOME": str(folder / "state")}
+        player = subprocess.Popen(playing, env=environment, stdout=log, stderr=log)
         try:
             performance = perform(stage, field, player, record_path, log_path, takes)
         finally:

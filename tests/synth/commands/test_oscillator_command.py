@@ -340,6 +340,20 @@ def test_a_start_that_settles_elsewhere_is_told(switched_on):
     assert "settles at 270.145 kHz instead" in " ".join(figures.notices)
 
 
+@pytest.mark.slow
+def test_an_antenna_at_a_tap_is_told_as_it_is(tmp_path, capsys):
+    """The whole coil sees a quarter of it through a tap in its middle; on the rod stands what the field has."""
+    text = DEMO.read_text("utf-8")
+    assert text.count('inductance = "20 mH"') == 1
+    path = tmp_path / "tapped.toml"
+    tapped = text.replace('inductance = "20 mH"', 'inductance = "4 mH"').replace("[branch]", "tap = 0.5\n\n[branch]")
+    path.write_text(tapped, "utf-8")
+    assert main(["oscillator", str(path), "--which", "variable", "--hand", "away", "--json"]) == 0
+    told = json.loads(capsys.readouterr().out)["antenna_f"]
+    piece = open_design(DEMO)
+    assert told == pytest.approx(piece.curve.empty_capacitance + piece.design.antenna.stray, rel=1e-6, abs=0.0)
+
+
 SQUEGGING = {
     'feed_resistor = "4.7 kohm"': 'feed_resistor = "1 Mohm"',
     'base_capacitor = "22 nF"': 'base_capacitor = "10 nF"',

@@ -10,6 +10,7 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
+from models.branch.tapped_coil import Tap
 from models.circuit.common_base import OscillatorCircuit
 from models.circuit.drawing import AntennaLoad, Capacitance, Coil, Drawing, Load, Part, Resistance, Trimmer
 from models.circuit.field_effect import FieldEffect
@@ -361,3 +362,12 @@ def test_the_sheet_and_the_command_draw_both_oscillators(tmp_path, monkeypatch, 
     assert main(["oscillator", "willow", "--diagram", "willow.svg"]) == 0
     assert "wrote willow.svg" in capsys.readouterr().err
     ET.fromstring((tmp_path / "willow.svg").read_bytes())
+
+
+def test_an_antenna_at_a_tap_is_told_beside_its_drawing() -> None:
+    """A circuit has it as the whole coil sees it, which is not what is built."""
+    circuit = dataclasses.replace(OscillatorCircuit(), antenna=AntennaLoad(2.5e-12, 20e-3))
+    assert "as the whole coil sees it" not in diagram_of(circuit, None, Tap()).remark
+    said = diagram_of(circuit, None, Tap(0.5)).remark
+    assert "at 50 % of the turns, its capacitance 4 times and its inductor's inductance 1/4 of what is drawn" in said
+    assert diagram_of(OscillatorCircuit(), None, Tap(0.5)).tap is None
