@@ -82,7 +82,7 @@ def test_the_live_soak_measures_what_it_says():
         assert figures[stream]["blocks"] > 1000
         assert 0.0 < figures[stream]["processor_median"] <= figures[stream]["processor_999"]
     assert figures["play"]["processor_median"] > figures["idle_sine"]["processor_median"]
-    assert "dropouts" in figures["said"]
+    assert "dropout" in figures["said"]
     assert all(20.0 < size < 1000.0 for size in (*figures["memory_window_mb"], *figures["memory_sound_mb"]))
 
 
