@@ -44,6 +44,7 @@ def straight_section(
     piece = open_loaded(template_design()) if workpiece is None else workpiece
     task = task_of(piece, Wishes(65.0, 1047.0, 0.05, 0.5))
     rows, goals = [], []
+    our_best(task.search(PLACES[1]))  # the first search loads the library that polishes it
     for place in PLACES[1:2] if quick else PLACES:
         each(f"straight: {place.name}")
         search = task.search(place)

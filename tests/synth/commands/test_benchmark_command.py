@@ -293,3 +293,10 @@ def test_oscillator_cases_are_known():
     one = oscillator.Compared(1e5, 0.01, 0.001, 2.0, 0.1, 0.1)
     assert one.ratio == 200.0
     assert replace(one, balance=0.1).ratio == 20.0
+
+
+@pytest.mark.slow
+def test_a_circuit_whose_growth_waits_for_its_bias_is_integrated_until_it_settles():
+    found = oscillator.compare(oscillator.CIRCUITS["heavy drive"], rounds=1)
+    assert abs(found.ppm) < oscillator.MOST_PPM
+    assert abs(found.percent) < oscillator.MOST_PERCENT
