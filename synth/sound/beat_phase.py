@@ -16,12 +16,12 @@ import numpy as np
 from models.arrays import Floats, Ints
 from models.hand.capacitance_curve import CapacitanceCurve
 from models.instrument import Instrument
+from synth.sound.row_finder import bucket_of, bucket_starts, buckets_of
 
 TURN_BITS = 56
 STEPS_PER_TURN = float(2**TURN_BITS)
 TURN_MASK = 2**TURN_BITS - 1
 LINE_BITS = 13  # lines of the table of offset frequencies: 2^LINE_BITS to an octave of the distance
-_LINE_SHIFT = 52 - LINE_BITS
 MOST_TURNS = 100.0  # a sample: what fits an int64 with room for the phase before
 
 
@@ -57,35 +57,23 @@ def accumulate(phase: int, frequency: Floats, sample_rate: float) -> Ints:
 
 
 @lru_cache(maxsize=4)
-def spread(curve: CapacitanceCurve, stray: float, count: int) -> tuple[Floats, Floats]:
-    """So many distances, m, even in ln(distance) along a curve, and the antenna capacitances there, F, with its stray:
-    what stays while a control moves the oscillators.
-    """
-    distances = np.geomspace(curve.nearest, curve.farthest, count)
-    return distances, curve.capacitance(distances) + stray
-
-
-@lru_cache(maxsize=4)
 def _line_ends(curve: CapacitanceCurve, stray: float) -> tuple[int, Floats, Floats]:
     """Number of the first line of a `PitchLaw`, and where its lines begin and end, m, with the antenna capacitances
-    there, F, as `spread` gives them. The first line begins with the curve, and the last one ends with it.
+    there, F, with its stray: what stays while a control moves the oscillators. The first line begins with the curve,
+    and the last one ends with it.
     """
-    first, last = (_line_number(end) for end in (curve.nearest, curve.farthest))
-    ends = (np.arange(first, last + 2) << _LINE_SHIFT).view(np.float64)
+    first, last = (bucket_of(end, LINE_BITS) for end in (curve.nearest, curve.farthest))
+    ends = bucket_starts(first, last, LINE_BITS)
     ends[[0, -1]] = curve.nearest, curve.farthest
     return first, ends, curve.capacitance(ends) + stray
-
-
-def _line_number(distance: float) -> int:
-    return int(np.float64(distance).view(np.int64)) >> _LINE_SHIFT
 
 
 class PitchLaw:
     """Reference minus variable frequency, Hz, against distance, m: straight lines between dense points.
 
-    The bits of a double above 0, taken as a whole number, rise as it does: its exponent and the first LINE_BITS of its
-    fraction number the line. Covers the instrument's capacitance curve, `nearest` to `farthest`. The test compares it
-    with `Instrument.offset_frequency`: less than 0.01 cent off at beats of 20 Hz and more.
+    The distance's own bits number the line (synth.sound.row_finder). Covers the instrument's capacitance curve,
+    `nearest` to `farthest`. The test compares it with `Instrument.offset_frequency`: less than 0.01 cent off at beats
+    of 20 Hz and more.
     """
 
     def __init__(self, instrument: Instrument) -> None:
@@ -109,7 +97,7 @@ class PitchLaw:
 
     def at(self, distance: float) -> float:
         """`offset` of one distance, m, in a tenth of the time."""
-        line = self._lines[min(max(_line_number(distance) - self._first, 0), self._lines.size - 1)]
+        line = self._lines[min(max(bucket_of(distance, LINE_BITS) - self._first, 0), self._lines.size - 1)]
         return float(distance * line.imag + line.real)
 
     def offset(self, distance: Floats, out: Floats | None = None) -> Floats:
@@ -117,7 +105,7 @@ class PitchLaw:
 
         Written to `out` if that is given.
         """
-        numbers = distance.view(np.int64) >> _LINE_SHIFT
+        numbers = buckets_of(distance, LINE_BITS)
         numbers -= self._first
         lines = self._lines.take(numbers, mode="clip")
         offset = np.multiply(distance, lines.imag, out=out)

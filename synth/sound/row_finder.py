@@ -1,8 +1,8 @@
 """Between which two rows of a table an offset lies, and how far: straight lines, read by the bits of the number.
 
 The bits of a double above 0, taken as a whole number, rise as it does: its exponent and the first bits of its fraction
-number a bucket, 2^BUCKET_BITS to an octave. Nearly every bucket lies within one straight line and takes no search; what
-falls into one where a line ends is interpolated as usual.
+number a bucket, 2^BUCKET_BITS to an octave (`buckets_of`, for the pitch law's lines as well). Nearly every bucket lies
+within one straight line and takes no search; what falls into one where a line ends is interpolated as usual.
 """
 
 from __future__ import annotations
@@ -17,7 +17,22 @@ BUCKET_BITS = 10
 STEEPEST = (
     40.0  # of a share's line, as its share at 0: single precision leaves 5e-6 of a row; steeper ones are searched
 )
-_SHIFT = 52 - BUCKET_BITS
+_FRACTION_BITS = 52  # of a double
+
+
+def buckets_of(values: Floats, bits: int) -> Ints:
+    """Numbers (n,) of the buckets, 2^`bits` to an octave, that hold values (n,), each above 0."""
+    return values.view(np.int64) >> (_FRACTION_BITS - bits)
+
+
+def bucket_of(value: float, bits: int) -> int:
+    """`buckets_of` for one value."""
+    return int(np.float64(value).view(np.int64)) >> (_FRACTION_BITS - bits)
+
+
+def bucket_starts(first: int, last: int, bits: int) -> Floats:
+    """Where the buckets from number `first` to `last` begin, and where the last one ends (last - first + 2,)."""
+    return (np.arange(first, last + 2) << (_FRACTION_BITS - bits)).view(np.float64)
 
 
 class RowFinder:
@@ -29,8 +44,8 @@ class RowFinder:
         self._points, self._places, self._stride = points, places, stride
         above = points[points > 0.0]
         lowest, highest = (above[0], above[-1]) if above.size else (1.0, 1.0)
-        self._first = _bucket(2.0 ** math.floor(math.log2(0.5 * lowest)))
-        edges = (np.arange(self._first, _bucket(2.0 * highest) + 2) << _SHIFT).view(np.float64)
+        self._first = bucket_of(2.0 ** math.floor(math.log2(0.5 * lowest)), BUCKET_BITS)
+        edges = bucket_starts(self._first, bucket_of(2.0 * highest, BUCKET_BITS), BUCKET_BITS)
         start, end = edges[:-1], edges[1:]
         # the lines, with what stands before the first and beyond the last
         rises, widths = np.diff(places), np.diff(points)
@@ -67,7 +82,7 @@ class RowFinder:
             shares *= slope
             shares += at_zero
             return beginning, shares
-        buckets = sizes.view(np.int64) >> _SHIFT
+        buckets = buckets_of(sizes, BUCKET_BITS)
         buckets -= self._first
         beginnings = self._beginnings.take(buckets, mode="clip")
         shares *= self._slopes.take(buckets, mode="clip")
@@ -82,13 +97,9 @@ class RowFinder:
 
     def _line_at(self, size: float) -> tuple[float, float, int, np.float32, np.float32]:
         """From where to where the line of a size is read by its bits, where its row begins, slope, and share at 0."""
-        bucket = min(max(_bucket(size) - self._first, 0), self._numbers.size - 1)
+        bucket = min(max(bucket_of(size, BUCKET_BITS) - self._first, 0), self._numbers.size - 1)
         number = int(self._numbers[bucket])
         if number < 0:
             return np.inf, -np.inf, 0, np.float32(0.0), np.float32(0.0)
         beginning, slope, at_zero = self._beginnings[bucket], self._slopes[bucket], self._at_zero[bucket]
         return float(self._from[number]), float(self._to[number]), int(beginning), slope, at_zero
-
-
-def _bucket(size: float) -> int:
-    return int(np.float64(size).view(np.int64)) >> _SHIFT

@@ -27,14 +27,15 @@ from models.arrays import Complexes, Floats, Ints, Singles
 from models.circuit.mixer_table import DrawnDetector
 from models.detector.diode_response import beat_cycle
 from models.detector.memoryless import Detector, harmonics_of
+from models.hand.capacitance_curve import CapacitanceCurve
 from models.instrument import Instrument
 from models.quick_dataclass import dataclass
 from synth.sound.band_edges import FADE_FROM, FADE_TO, FoldingLines, highest_offsets
-from synth.sound.beat_phase import spread
 from synth.sound.wavetable import FAINT, MOST_HARMONICS, SMALLEST_SIZE, Cycles, table_size
 
 SLOWEST = 8.0  # Hz, g_0
 ROWS_PER_E = 17.0
+WAY_POINTS = 4097  # of the hand's way, at which offsets are worked out
 GRADES = 49  # variable amplitudes at which a memoryless detector is worked out
 FEW_HARMONICS = 128  # tried first
 CLOSE = 1e-3  # relative, of the strongest swing: more than the harmonics left out may add
@@ -207,9 +208,18 @@ def _even_rows(detector: Detector, sample_rate: float, lock_range: float) -> Row
     return Rows(offsets, made, at_rest.strength * at_rest.peak, True, sample_rate, lock_range)
 
 
+@lru_cache(maxsize=4)
+def _along_the_way(curve: CapacitanceCurve, stray: float) -> tuple[Floats, Floats]:
+    """Distances (WAY_POINTS,), m, even in ln(distance) along a curve, and the antenna capacitances there, F, with its
+    stray: what stays while a control moves the oscillators.
+    """
+    distances = np.geomspace(curve.nearest, curve.farthest, WAY_POINTS)
+    return distances, curve.capacitance(distances) + stray
+
+
 def _hand_rows(instrument: Instrument, sample_rate: float) -> Rows:
     """Rows along the hand's way, each with the amplitudes of the distance at which its offset occurs."""
-    distances, capacitances = spread(instrument.curve, instrument.antenna_stray, 4097)
+    distances, capacitances = _along_the_way(instrument.curve, instrument.antenna_stray)
     found = instrument.offset_with(capacitances)
     one_side = row_offsets(sample_rate, instrument.lock_range)
     grid = np.concatenate([-one_side[:0:-1], one_side])
