@@ -130,7 +130,11 @@ def _read(arguments: Namespace, drawing: Beside | None) -> int:
         prepared = prepared_oscillator(design, arguments.which, pot, arguments.load, setting)
         state = steady(prepared)
     if drawing is not None and state is not None:
+        from synth.report.figure import begin_figure
+        from synth.report.start_up_plot import STEADY
+
         drawing.work(turned_pot, prepared.circuit, state)
+        drawing.work(begin_figure, STEADY)
     with ProgressLine("following the start-up"):
         run = switched_on(prepared)
     if arguments.transient:
@@ -163,6 +167,7 @@ def _read(arguments: Namespace, drawing: Beside | None) -> int:
 
             with ProgressLine("turning the pot"):
                 turned = drawing.worked()
+                drawing.worked()
             picture = oscillator_picture(prepared, state, run), pot_picture(prepared, turned)
             drawing.work(save_oscillator_plot, *picture, arguments.plot, arguments.force)
         with ProgressLine("reading the oscillator"):

@@ -12,7 +12,7 @@ from synth.lessons.measure import spectrum, stretch
 from synth.lessons.passage import MOVE, SAMPLE_RATE
 from synth.lessons.stage import ABSENT_DB, Stage
 from synth.lessons.words import said
-from synth.report.figure import BLUE, GREEN, INK, ORANGE, QUIET, VERMILLION, Axes, saved_figure
+from synth.report.figure import BLUE, GREEN, INK, ORANGE, QUIET, VERMILLION, Axes, Layout, saved_figure
 
 text = partial(said, "plot")
 _COLOURS = (BLUE, ORANGE, GREEN, VERMILLION, QUIET)
@@ -23,7 +23,7 @@ _FAINTEST = 3e-3  # of the strongest: lines of a recipe that are drawn on it
 
 def save_stage_plot(stage: Stage, sound: Floats, path: Path, force: bool) -> None:
     """Draw waveform and spectrum of a stage into `path`."""
-    with saved_figure(path, force, (1.0, 1.5), (8.0, 6.2), share_x=False) as (figure, (wave, lines)):
+    with saved_figure(path, force, Layout((1.0, 1.5), (8.0, 6.2), share_x=False)) as (figure, (wave, lines)):
         start, length = stage.wave
         piece = stretch(sound, start, start + length)
         wave.plot(start + np.arange(piece.size) / SAMPLE_RATE, piece, color=BLUE, linewidth=0.8)

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from synth.analysis.choose_figures import ChoiceRow, ChooseFigures
 from synth.designs.quantity import format_quantity
-from synth.report.figure import BLUE, INK, ORANGE, VERMILLION, Band, draw_bands, saved_figure
+from synth.report.figure import BLUE, INK, ORANGE, VERMILLION, Band, Layout, draw_bands, saved_figure
 from synth.report.written import Form, columns_of, finished, rows_csv
 
 MOST = 12  # choices drawn, the best first
@@ -17,7 +17,7 @@ STYLES = (
 def save_choose_plot(report: ChooseFigures, path: str, force: bool) -> None:
     """Draw the range of every choice of `report` into `path` (.png or .svg)."""
     rows = report.choices[:MOST]
-    with saved_figure(path, force, (1.0,), (8.0, 1.8 + 0.42 * len(rows))) as (figure, (axes,)):
+    with saved_figure(path, force, Layout((1.0,), (8.0, 1.8 + 0.42 * len(rows)))) as (figure, (axes,)):
         marked = [(row.lowest_hz / 1e3, row.highest_hz / 1e3) for row in rows]
         draw_bands(axes, list(zip(marked, map(_sure, rows), strict=True)), STYLES)
         axes.axvline(report.target_hz / 1e3, color=VERMILLION, linewidth=1.0, linestyle="--", label="target")

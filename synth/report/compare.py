@@ -7,7 +7,7 @@ from typing import Any
 import numpy as np
 
 from synth.analysis.compare_figures import CompareFigures, DesignRow
-from synth.report.figure import BLUE, GREEN, INK, ORANGE, QUIET, VERMILLION, draw_note_axis, saved_figure
+from synth.report.figure import BLUE, GREEN, INK, ORANGE, QUIET, VERMILLION, Layout, draw_note_axis, saved_figure
 from synth.report.written import Form, columns_of, finished, rows_csv
 
 COLOURS = (BLUE, ORANGE, GREEN, VERMILLION, INK, QUIET)
@@ -20,7 +20,8 @@ def save_compare_plot(report: CompareFigures, path: str, force: bool) -> None:
     rows, names = len(report.designs), shown_names(report)
     bars = 0.55 + 0.28 * rows
     legend = 0.2 * ((rows + 1) // 2)
-    with saved_figure(path, force, (4.4, bars), (8.0, 5.6 + bars + legend), share_x=False) as (figure, (pitch, even)):
+    layout = Layout((4.4, bars), (8.0, 5.6 + bars + legend), share_x=False)
+    with saved_figure(path, force, layout) as (figure, (pitch, even)):
         for number in range(rows):
             line = DASHES[number // len(COLOURS) % len(DASHES)]
             label = f"{number + 1} {names[number]}"

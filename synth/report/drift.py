@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 
 from synth.analysis.drift import DriftFigures
-from synth.report.figure import BLUE, GREEN, INK, ORANGE, QUIET, VERMILLION, Axes, legend_above, saved_figure
+from synth.report.figure import BLUE, GREEN, INK, ORANGE, QUIET, VERMILLION, Axes, Layout, legend_above, saved_figure
 from synth.report.written import Form, finished, numbers_csv
 
 STYLES = ((GREEN, "-"), (BLUE, "-"), (VERMILLION, (0, (5, 2))))
@@ -15,7 +15,7 @@ NOTE_STROKES = ("-", (0, (5, 2)), (0, (1, 1)))
 
 def save_drift_plot(report: DriftFigures, path: str, force: bool) -> None:
     """Draw the report into `path` (.png or .svg)."""
-    with saved_figure(path, force, (1.0, 1.0, 1.0), (8.0, 9.4), share_x=False) as (figure, (beat, notes, warm)):
+    with saved_figure(path, force, Layout((1.0, 1.0, 1.0), (8.0, 9.4), share_x=False)) as (figure, (beat, notes, warm)):
         title = f"{report.design}: tuned at {report.from_deg_c:g} degC"
         figure.suptitle(title, x=0.02, ha="left", color=INK, fontsize=11)
         for case, curve, (colour, stroke) in zip(report.cases, report.curves, STYLES, strict=True):

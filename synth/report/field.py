@@ -17,7 +17,7 @@ from synth.analysis.field_figures import CURVE_COLUMNS, STEEPNESS_AT_DB, FieldFi
 from synth.analysis.hum_figures import BeatHum, heard_line
 from synth.designs.quantity import format_quantity
 from synth.report.antenna import antenna_words, approach_words, earthing_facts, player_words, room_facts
-from synth.report.figure import BLUE, GREEN, INK, ORANGE, QUIET, VERMILLION, Axes, draw_note_axis, saved_figure
+from synth.report.figure import BLUE, GREEN, INK, ORANGE, QUIET, VERMILLION, Axes, Layout, draw_note_axis, saved_figure
 from synth.report.mixer import mixer_facts
 from synth.report.moves import moves_lines
 from synth.report.pulling import pulling_facts
@@ -34,9 +34,10 @@ def save_field_plot(report: FieldFigures, path: str, force: bool) -> None:
     distance = 100.0 * column["distance_m"]
     inside = _playable(report, column["distance_m"])
     beside = bool(report.outlines)
-    with saved_figure(
-        path, force, (1.8, 1.0), (11.0, 6.6) if beside else (8.0, 6.6), width_ratios=(2.2, 1.0) if beside else (1.0,)
-    ) as (figure, (pitch, steepness, *scene)):
+    layout = Layout((1.8, 1.0), (8.0, 6.6))
+    if beside:
+        layout = Layout((1.8, 1.0), (11.0, 6.6), widths=(2.2, 1.0))
+    with saved_figure(path, force, layout) as (figure, (pitch, steepness, *scene)):
         _draw_pitch(pitch, report, distance, np.where(inside, column["note_number"], np.nan))
         _draw_steepness(steepness, distance, np.where(inside, column["cents_per_mm"], np.nan))
         for axes in (pitch, steepness):

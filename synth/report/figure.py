@@ -18,6 +18,7 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 
 from models.pitch import note_name
+from models.quick_dataclass import dataclass
 from synth.beside import Beside
 from synth.errors import DesignError, InstrumentError
 from synth.files.atomic_file import atomic_path
@@ -68,42 +69,61 @@ def checked_plot_path(name: str | Path) -> Path:
     return path
 
 
-@contextmanager
-def saved_figure(
-    path: str | Path,
-    force: bool,
-    height_ratios: tuple[float, ...],
-    size: tuple[float, float],
-    share_x: bool = True,
-    width_ratios: tuple[float, ...] = (1.0,),
-    fixed: dict[str, float] | None = None,
-) -> Iterator[tuple[Figure, list[Axes]]]:
-    """Yield a figure of `size` inches with axes above one another, by default with one x axis; save it on leaving.
+@dataclass(frozen=True, slots=True)
+class Layout:
+    """Axes above one another in a figure of `size` inches, by default with one x axis.
 
-    `width_ratios`: of the columns, where there are several; the axes then come column by column.
-    The file `path` (.png or .svg by its name) appears whole or not at all. fixed: margins (left, right, top, bottom,
-    hspace, shares of the figure) in place of those computed from the labels, which takes a third of the drawing.
+    heights: of the rows, relative to each other; widths: of the columns, where there are several; the axes come column
+    by column. margins: left, right, top, bottom and the space between rows (shares of the figure, of an axes' height)
+    in place of those computed from the labels, which takes a third of the drawing.
     """
+
+    heights: tuple[float, ...]
+    size: tuple[float, float]
+    share_x: bool = True
+    widths: tuple[float, ...] = (1.0,)
+    margins: tuple[float, float, float, float, float] | None = None
+
+
+_BEGUN: dict[Layout, tuple[Figure, list[Axes]]] = {}
+"""Figures with axes for plots that are to come (`begin_figure`)."""
+
+
+@contextmanager
+def saved_figure(path: str | Path, force: bool, layout: Layout) -> Iterator[tuple[Figure, list[Axes]]]:
+    """Yield a figure and its axes; save it on leaving: `path` (.png or .svg) appears whole or not at all."""
     target = checked_plot_path(path)
     mpl = plotting_library()
-    from matplotlib.figure import Figure
-
     kind = target.suffix.lower()[1:]
     with mpl.rc_context(_STYLE), atomic_path(target, force) as temporary:
-        figure = Figure(figsize=size, layout="constrained" if fixed is None else None)
-        if fixed is not None:
-            figure.subplots_adjust(**fixed)
-        axes = figure.subplots(
-            len(height_ratios),
-            len(width_ratios),
-            sharex="col" if share_x else "none",
-            height_ratios=height_ratios,
-            width_ratios=width_ratios,
-            squeeze=False,
-        )
-        yield figure, list(axes.T.ravel())
+        begun = _BEGUN.pop(layout, None)
+        figure, axes = begun or _made(layout)
+        yield figure, axes
         options: dict[str, Any] = {"metadata": {"Date": None}} if kind == "svg" else {"pil_kwargs": QUICKLY_PACKED}
         figure.savefig(temporary, format=kind, **options)
+
+
+def begin_figure(layout: Layout) -> None:
+    """Have the figure with its axes ready for the next plot of that layout."""
+    with plotting_library().rc_context(_STYLE):
+        _BEGUN[layout] = _made(layout)
+
+
+def _made(layout: Layout) -> tuple[Figure, list[Axes]]:
+    from matplotlib.figure import Figure
+
+    figure = Figure(figsize=layout.size, layout="constrained" if layout.margins is None else None)
+    if layout.margins is not None:
+        figure.subplots_adjust(**dict(zip(("left", "right", "top", "bottom", "hspace"), layout.margins, strict=True)))
+    axes = figure.subplots(
+        len(layout.heights),
+        len(layout.widths),
+        sharex="col" if layout.share_x else "none",
+        height_ratios=layout.heights,
+        width_ratios=layout.widths,
+        squeeze=False,
+    )
+    return figure, list(axes.T.ravel())
 
 
 def plotting_library() -> ModuleType:

@@ -11,7 +11,7 @@ from synth.analysis.fit_target import TargetFigure
 from synth.analysis.fit_unknowns import UNITS
 from synth.designs.quantity import format_quantity
 from synth.files.plain_text import counted
-from synth.report.figure import BLUE, INK, QUIET, VERMILLION, saved_figure
+from synth.report.figure import BLUE, INK, QUIET, VERMILLION, Layout, saved_figure
 from synth.report.written import Form, columns_of, finished, rows_csv
 
 
@@ -20,7 +20,7 @@ def save_fit_plot(report: FitFigures, path: str, force: bool) -> None:
     kinds = [what for what in ("frequency", "pitch") if any(row.what == what for row in report.residuals)]
     size = (8.0, 5.0 * max(len(kinds), 1))
     curves = report.curves()
-    with saved_figure(path, force, (2.0, 1.0) * max(len(kinds), 1), size, share_x=False) as (figure, axes):
+    with saved_figure(path, force, Layout((2.0, 1.0) * max(len(kinds), 1), size, share_x=False)) as (figure, axes):
         for number, what in enumerate(kinds):
             above, below = axes[2 * number : 2 * number + 2]
             below.sharex(above)

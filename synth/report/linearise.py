@@ -12,7 +12,7 @@ from models.straight.search import MARGIN
 from synth.analysis.corners import SAFE_MARGIN_DB, CornerFigure
 from synth.analysis.linearise_figures import CURVE_COLUMNS, BoundFigures, FieldOverNotes, LineariseFigures
 from synth.designs.quantity import format_quantity
-from synth.report.figure import BLUE, GREEN, INK, ORANGE, QUIET, VERMILLION, Axes, draw_note_axis, saved_figure
+from synth.report.figure import BLUE, GREEN, INK, ORANGE, QUIET, VERMILLION, Axes, Layout, draw_note_axis, saved_figure
 from synth.report.written import Form, finished, numbers_csv
 
 ROOM = 6.0  # semitones shown beyond the notes asked for
@@ -20,7 +20,7 @@ ROOM = 6.0  # semitones shown beyond the notes asked for
 
 def save_linearise_plot(report: LineariseFigures, path: str, force: bool) -> None:
     """Draw the report into `path` (.png or .svg)."""
-    with saved_figure(path, force, (2.0, 1.0), (8.0, 8.2), share_x=False) as (figure, (pitch, front)):
+    with saved_figure(path, force, Layout((2.0, 1.0), (8.0, 8.2), share_x=False)) as (figure, (pitch, front)):
         _draw_fields(pitch, report)
         _draw_front(front, report)
         pitch.legend(loc="upper right", fontsize=9)

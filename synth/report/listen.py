@@ -16,6 +16,7 @@ from synth.report.figure import (
     ORANGE,
     QUIET,
     VERMILLION,
+    Layout,
     draw_note_axis,
     legend_above,
     saved_figure,
@@ -92,7 +93,7 @@ def save_listen_plot(heard: ListenFigures, path: str, force: bool) -> None:
     column = dict(zip(TRACK_COLUMNS, heard.track.T, strict=True))
     time, note = column["time_s"], column["note_number"]
     doubt = column["octave_doubt"] > 0.0
-    with saved_figure(path, force, (2.4, 0.8, 0.8), (9.0, 6.6)) as (_, (pitch, sure, level)):
+    with saved_figure(path, force, Layout((2.4, 0.8, 0.8), (9.0, 6.6))) as (_, (pitch, sure, level)):
         pitch.plot(time, note, ".", color=BLUE, markersize=2.5, label="pitch")
         if doubt.any():
             pitch.plot(time[doubt], note[doubt], "x", color=VERMILLION, markersize=4.0, label="octave in doubt")

@@ -6,7 +6,7 @@ import numpy as np
 
 from synth.analysis.practice_figures import PracticeFigures
 from synth.practice.progress import COLUMNS
-from synth.report.figure import INK, VERMILLION, saved_figure
+from synth.report.figure import INK, VERMILLION, Layout, saved_figure
 from synth.report.written import Form, finished, rows_csv
 
 
@@ -28,7 +28,7 @@ def practice_text(report: PracticeFigures) -> str:
 
 def save_practice_plot(report: PracticeFigures, path: str, force: bool) -> None:
     """Draw the error of the days of each score into `path` (.png or .svg)."""
-    with saved_figure(path, force, (1.0,), (8.0, 4.6)) as (figure, (axes,)):
+    with saved_figure(path, force, Layout((1.0,), (8.0, 4.6))) as (figure, (axes,)):
         axes.set_title("Practice", loc="left", color=INK)
         axes.set_ylabel("cents off (RMS)")
         if not report.days:

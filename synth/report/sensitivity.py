@@ -10,7 +10,7 @@ import numpy as np
 from models.pitch import MEASURED_FROM, MEASURED_TO
 from synth.analysis.sensitivity_figures import NoteSensitivity, SensitivitiesFigures, SensitivityFigures
 from synth.analysis.suiting import DesignSuits
-from synth.report.figure import BLUE, GREEN, INK, ORANGE, QUIET, VERMILLION, Axes, saved_figure
+from synth.report.figure import BLUE, GREEN, INK, ORANGE, QUIET, VERMILLION, Axes, Layout, saved_figure
 from synth.report.moves import felt_lines
 from synth.report.written import Form, columns_of, finished, rows_csv, several_csv
 
@@ -21,7 +21,7 @@ TICKS = (0.1, 0.2, 0.5, 1.0, 2.0, 5.0, 10.0, 20.0, 50.0, 100.0, 200.0, 500.0, 10
 
 def save_sensitivity_plot(report: SensitivityFigures, path: str, force: bool) -> None:
     """Draw the report into `path` (.png or .svg)."""
-    with saved_figure(path, force, (1.0,), (8.0, 5.4)) as (figure, (axes,)):
+    with saved_figure(path, force, Layout((1.0,), (8.0, 5.4))) as (figure, (axes,)):
         axes.set_title(f"Sensitivity of {report.design}", loc="left", color=INK, pad=26.0)
         axes.set_xlabel("hand distance, skin to antenna (cm)")
         axes.set_ylabel("cents")

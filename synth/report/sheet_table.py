@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from synth.analysis.sheet_figures import SheetFigures
 from synth.analysis.sheet_readings import ReadingFigure
-from synth.report.figure import BLUE, INK, QUIET, draw_bands, saved_figure
+from synth.report.figure import BLUE, INK, QUIET, Layout, draw_bands, saved_figure
 from synth.report.sheet_markup import NO_BREAK, reading
 from synth.report.written import Form, columns_of, rows_csv
 
@@ -22,7 +22,7 @@ def _off(row: ReadingFigure, low: float, high: float) -> tuple[float, float]:
 def save_sheet_plot(figures: SheetFigures, path: str, force: bool) -> None:
     """Draw the bands of all readings above 0 of `figures` into `path` (.png or .svg)."""
     rows = [row for row in figures.readings if row.expected > 0.0]
-    with saved_figure(path, force, (1.0,), (8.0, 1.8 + 0.36 * max(1, len(rows)))) as (figure, (axes,)):
+    with saved_figure(path, force, Layout((1.0,), (8.0, 1.8 + 0.36 * max(1, len(rows))))) as (figure, (axes,)):
         bands = [(_off(row, row.worst_low, row.worst_high), _off(row, row.low, row.high)) for row in rows]
         draw_bands(axes, bands, STYLES)
         axes.axvline(0.0, color=INK, linewidth=0.8)

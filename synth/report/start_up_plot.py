@@ -15,19 +15,21 @@ from synth.analysis.start_up_picture import (
     StartUpCurves,
 )
 from synth.designs.quantity import format_quantity
-from synth.report.figure import BLUE, GREEN, INK, ORANGE, QUIET, VERMILLION, Axes, legend_above, saved_figure
+from synth.report.figure import BLUE, GREEN, INK, ORANGE, QUIET, VERMILLION, Axes, Layout, legend_above, saved_figure
 
 REPEATED = 2
 """So many times each true cycle is drawn."""
-SMALLEST, DECADES = 1e-6, (1e-6, 1e-5, 1e-4, 1e-3, 1e-2, 0.1, 1.0, 10.0)  # V, of the swing's axis
-MARGINS = {"left": 0.11, "right": 0.975, "top": 0.935, "bottom": 0.05, "hspace": 0.5}
+SMALLEST, NAMED = 1e-6, (1e-5, 1e-3, 0.1, 10.0)  # V, on the swing's axis
+MARGINS = (0.11, 0.975, 0.935, 0.05, 0.5)
+STEADY = Layout((1.0, 1.1, 1.1, 0.9), (8.0, 11.0), share_x=False, margins=MARGINS)
+UNSTEADY = Layout((1.0, 1.1, 1.1), (8.0, 9.0), share_x=False, margins=MARGINS)
 SHOWN_STARTS = 3.0
 """The time axis ends after so many start-up times."""
 
 
 def save_oscillator_plot(picture: OscillatorPicture, pot: PotPicture, path: str, force: bool) -> None:
     """Draw a start-up, its end and the readings of the pot into `path` (.png or .svg)."""
-    with saved_figure(path, force, (1.0, 1.1, 1.1, 0.9), (8.0, 11.0), share_x=False, fixed=MARGINS) as (figure, axes):
+    with saved_figure(path, force, STEADY) as (figure, axes):
         bias, swing, cycles, turn = axes
         title = f"{picture.design}, {picture.which} oscillator: {picture.frequency / 1e3:.3f} kHz"
         figure.suptitle(title, x=0.02, ha="left", color=INK, fontsize=11)
@@ -38,12 +40,12 @@ def save_oscillator_plot(picture: OscillatorPicture, pot: PotPicture, path: str,
         _draw_cycles(cycles, run)
         _draw_pot(turn, pot)
         for each in axes:
-            each.grid(axis="y", which="major")
+            _calmly_ruled(each)
 
 
 def save_unsteady_plot(title: str, run: StartUpCurves, path: str, force: bool) -> None:
     """Draw an oscillation that does not settle: bias, envelope of the swing, and the voltage itself at its end."""
-    with saved_figure(path, force, (1.0, 1.1, 1.1), (8.0, 9.0), share_x=False, fixed=MARGINS) as (figure, axes):
+    with saved_figure(path, force, UNSTEADY) as (figure, axes):
         bias, swing, cycles = axes
         figure.suptitle(title, x=0.02, ha="left", color=INK, fontsize=11)
         span = run.begin, run.end
@@ -54,7 +56,15 @@ def save_unsteady_plot(title: str, run: StartUpCurves, path: str, force: bool) -
         else:
             _draw_last(cycles, *run.last)
         for each in axes:
-            each.grid(axis="y", which="major")
+            _calmly_ruled(each)
+
+
+def _calmly_ruled(axes: Axes) -> None:
+    """Grid lines at a few round values, which are half of the time that a plot takes."""
+    axes.grid(axis="y", which="major")
+    axes.locator_params("x", nbins=5)
+    if axes.get_yscale() == "linear":
+        axes.locator_params("y", nbins=5)
 
 
 def _draw_bias(axes: Axes, run: StartUpCurves, span: tuple[float, float], supply: bool = True) -> None:
@@ -77,7 +87,7 @@ def _draw_swing(axes: Axes, run: StartUpCurves, span: tuple[float, float], start
         axes.plot(1e3 * curve.times, np.maximum(curve.swing, 0.1 * SMALLEST), color=colour, label=label)
     axes.set_yscale("log")
     axes.set_ylim(bottom=SMALLEST)
-    axes.set_yticks(DECADES, [format_quantity(volts, "V") for volts in DECADES])
+    axes.set_yticks(NAMED, [format_quantity(volts, "V") for volts in NAMED])
     axes.set_yticks([], minor=True)
     if started is not None:
         label = f"90 % of the tank's swing after {format_quantity(started, 's', 3)}"

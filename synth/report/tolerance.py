@@ -11,7 +11,7 @@ from models.pitch import note_name, note_number
 from models.pitch_field import LOWEST_AUDIBLE
 from synth.analysis.tolerance_figures import SELECTION_SERIES, ToleranceFigures, VaryingPart
 from synth.designs.quantity import format_quantity
-from synth.report.figure import BLUE, GREEN, INK, ORANGE, QUIET, VERMILLION, Axes, legend_above, saved_figure
+from synth.report.figure import BLUE, GREEN, INK, ORANGE, QUIET, VERMILLION, Axes, Layout, legend_above, saved_figure
 from synth.report.written import Form, finished, numbers_csv
 
 BINS = 60
@@ -23,7 +23,8 @@ LEAST_SHARE = 5e-4  # of a spread, that a part in the text holds
 
 def save_tolerance_plot(report: ToleranceFigures, path: str, force: bool) -> None:
     """Draw the report into `path` (.png or .svg)."""
-    with saved_figure(path, force, (1.0, 1.0, 1.35), (8.0, 9.0), share_x=False) as (figure, (trimmer, notes, parts)):
+    layout = Layout((1.0, 1.0, 1.35), (8.0, 9.0), share_x=False)
+    with saved_figure(path, force, layout) as (figure, (trimmer, notes, parts)):
         figure.suptitle(f"{report.design}: {report.builds} builds", x=0.02, ha="left", color=INK, fontsize=11)
         _draw_trimmer(trimmer, report)
         _draw_notes(notes, report)

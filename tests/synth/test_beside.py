@@ -16,8 +16,8 @@ import pytest
 from synth.analysis.start_up_picture import COMMON, CONTROL, SUPPLY, Curve, Cycle, StartUpCurves
 from synth.beside import Beside
 from synth.errors import DesignError, DeviceError
-from synth.report.figure import drawing_beside
-from synth.report.start_up_plot import save_unsteady_plot
+from synth.report.figure import begin_figure, drawing_beside
+from synth.report.start_up_plot import UNSTEADY, save_unsteady_plot
 
 MODULE = "synth.report.start_up_plot"
 
@@ -40,9 +40,13 @@ def not_loaded(monkeypatch) -> None:
 
 
 @pytest.mark.slow
-def test_the_file_is_the_same_as_drawn_here(curves, tmp_path, not_loaded):
+@pytest.mark.parametrize("begun", [False, True])
+def test_the_file_is_the_same_as_drawn_here(curves, tmp_path, not_loaded, begun):
     with drawing_beside(MODULE) as drawing:
         assert len(active_children()) == 1
+        if begun:
+            drawing.work(begin_figure, UNSTEADY)
+            drawing.worked()
         drawing.work(save_unsteady_plot, "a title", curves, str(tmp_path / "beside.png"), False)
         drawing.worked()
     assert not active_children()
