@@ -16,6 +16,7 @@ import numpy as np
 from models.arrays import Complexes, Floats, Ints
 from models.hand.capacitance_curve import CapacitanceCurve
 from models.instrument import Instrument
+from synth.sound.extent import extent
 from synth.sound.row_finder import bucket_of, bucket_starts, buckets_of
 
 TURN_BITS = 56
@@ -113,7 +114,8 @@ class PitchLaw:
 
     def within(self, distance: Floats) -> Floats:
         """Each distance (n,), m, n >= 1, or the end of the law it lies beyond; the row itself if all lie within."""
-        if np.minimum.reduce(distance) >= self.nearest and np.maximum.reduce(distance) <= self.farthest:
+        least, most = extent(distance)
+        if least >= self.nearest and most <= self.farthest:
             return distance
         limited = np.maximum(distance, self.nearest)
         return np.minimum(limited, self.farthest, out=limited)
