@@ -9,17 +9,7 @@ coupled signal is much smaller than the oscillator's own and the offset is small
 amplitude changes, pulling of the second oscillator by the first as a separate unknown (its share may be put
 into `lock_range`), and noise.
 
-With tan(phi / 2) = p / q the equation is linear: the pair (q, p), at the angle phi / 2, obeys
-
-    d/dt (q, p) = (wL / 2 S + dw / 2 J) (q, p),    S = [[1, 0], [0, -1]],  J = [[0, -1], [1, 0]]
-
-For dw linear over a step of length h the exponent of its matrix is taken from the Magnus series to the fourth order
-in h (S. Blanes, F. Casas, J. A. Oteo, J. Ros, Physics Reports 470 (2009) 151; citation from memory, the term derived
-here). At 48 kHz the phase then stays within 1e-7 rad of a tight integration along a moving hand, and within 5e-7 rad
-where the offset runs from 0 to 20 kHz in 50 ms at a lock range of 150 Hz (the tests).
-
-Its 2 by 2 matrices M[k] make a row of steps a triangular system of three side diagonals, which BLAS solves downwards,
-one step after the other (`PulledPhase`).
+How its phase is solved step by step: `models.pulled_phase`.
 """
 
 from __future__ import annotations
@@ -31,21 +21,7 @@ from numpy.typing import ArrayLike
 
 from models.arrays import Floats
 from models.checks import finite, finite_array, non_negative, positive
-
-Pair = tuple[float, float]
-TURN = 2.0 * math.pi
-STACK = 256
-"""Steps whose matrices one product gives: always as many, so that sums are of one order however a sound is cut."""
-LONGEST_PIECE = 32 * STACK
-"""Steps solved at once: 64 bytes each, within the processor's cache."""
-MOST_GROWTH = 300.0
-"""Largest sum of wL h / 2 over the steps solved at once: by it the pair grows or shrinks by e to that at
-most, and by 2 % a step at most through the scale of `_fill`."""
-NEAR = (-0.08, 0.01)
-"""s^2 for which a polynomial stands for s coth(s): offsets below 0.09 of the sample rate, locks below 0.03 of it."""
-COTANGENT = (1.0, 0.33333333334346893, -0.022222222868340632, 0.0021162867147777715, -0.0002146642833006537)
-"""s coth(s) in powers of s^2, within 1e-12 where NEAR: 1 + s^2 times the cubic that meets the series 1/3 - s^2/45 ...
-(M. Abramowitz, I. A. Stegun, Handbook of Mathematical Functions, 4.5.67, from memory) at Chebyshev's points."""
+from models.pulled_phase import TURN, PulledPhase
 
 
 def pulled_beat(offset: ArrayLike, lock_range: ArrayLike) -> Floats:
@@ -97,120 +73,6 @@ def advance_phase(phase: float, offsets: ArrayLike, lock_range: float, time_step
     moved = np.diff(wrapped, prepend=remainder)
     counted = remainder + np.cumsum(moved - TURN * np.rint((moved - advances) / TURN))
     return wrapped + TURN * (np.rint((counted - wrapped) / TURN) + round((start - remainder) / TURN))
-
-
-class PulledPhase:
-    """The phases of `advance_phase` but for whole turns, which then need not be counted, call after call.
-
-    Unchecked: what a voice computes with every block. The same to the last bit however the offsets are cut.
-    """
-
-    def __init__(self, lock_range: float, time_step: float, phase: float = 0.0) -> None:
-        """`lock_range`, Hz, > 0; `time_step`, s; `phase` at the start, rad."""
-        from scipy.linalg.blas import dtbsv, idamax  # heavy to load
-
-        self._solve, self._place_of_largest = dtbsv, idamax
-        self._half_turn, self._pull = 0.5 * TURN * time_step, TURN * lock_range * time_step
-        self._most = max(1, min(LONGEST_PIECE, int(MOST_GROWTH / max(0.5 * self._pull, 1e-9))))
-        alpha, quarter = 0.5 * self._pull, 0.5 * self._half_turn
-        # s coth(s) in powers of the square of beta over `quarter`, and a step's two columns from the four terms
-        alone, *self._series = (
-            (-quarter * quarter) ** power
-            * sum(
-                math.comb(order, power) * coefficient * alpha ** (2 * (order - power))
-                for order, coefficient in enumerate(COTANGENT)
-                if order >= power
-            )
-            for power in range(len(COTANGENT))
-        )
-        self._mixture = np.zeros((4, 8))
-        self._mixture[0, [3, 5]] = quarter, -quarter
-        self._mixture[1, [3, 5]] = self._half_turn * alpha / 6.0
-        self._mixture[2:, [2, 6]] = (1.0, 1.0), (alone + alpha, alone - alpha)
-        self._make_room(1)
-        self.set(phase)
-
-    def set(self, phase: float) -> None:
-        """Go on from this phase, rad: from the pair of length 1 at half of it."""
-        self._pair = math.cos(0.5 * phase), math.sin(0.5 * phase)
-
-    def half_phases(self, offsets: Floats) -> Floats:
-        """Half the phases (n,), rad, within -pi/2..pi/2, after n >= 1 steps between the offsets (n + 1,), Hz, linear in
-        between.
-
-        The first offset is the last of the call before. The system solved reads v[k + 1] + M[k] v[k] = 0: every step
-        turns the pair's sign round as well, which twice its angle, the phase, does not see. Its length is brought back
-        near 1 by powers of 2, which round nothing.
-        """
-        count = offsets.size - 1
-        if self._columns.shape[0] <= min(count, self._most):
-            self._make_room(min(count, self._most))
-        farthest = abs(float(offsets[self._place_of_largest(offsets)]))
-        near = (self._half_turn * farthest) ** 2 <= -NEAR[0] and (0.5 * self._pull) ** 2 <= NEAR[1]
-        halves = np.empty(count)
-        with np.errstate(divide="ignore"):  # p / 0 is infinite, and its arc tangent a quarter turn
-            for first in range(0, count, self._most):
-                last = min(first + self._most, count)
-                columns = self._fill(offsets[first : last + 1], near)
-                pairs = np.zeros(columns.shape[1])
-                pairs[:2] = self._pair
-                solved = self._solve(3, columns, pairs, lower=1, diag=1, overwrite_x=1)
-                self._pair = _near_one(*solved[-2:].tolist())
-                np.divide(solved[3::2], solved[2::2], out=halves[first:last])
-        return np.arctan(halves, out=halves)
-
-    def _make_room(self, steps: int) -> None:
-        """Room for the terms and the columns of so many steps at once."""
-        stacks = -(-steps // STACK)
-        self._terms, self._square = np.zeros((4, stacks * STACK)), np.empty(stacks * STACK)
-        self._terms[3] = 1.0
-        self._columns = np.zeros((stacks * STACK + 1, 8))
-
-    def _fill(self, offsets: Floats, near: bool) -> Floats:
-        """The columns (4, 2 n + 2) of the system for n steps between offsets (n + 1,), Hz, two each, from the diagonal
-        (1, not read) down; the last two are not read. `near`: every s^2 lies within NEAR.
-
-        Per step, in rad: beta half the free advance, d half the rise of dw h. The exponent is alpha S + beta J +
-        gamma X, X = [[0, 1], [1, 0]]: the Magnus exponent of the generator a S + (b + tau d) J over tau = -1/2..1/2,
-        A - [A, B] / 12 for A = a S + b J and B = d J. Its square is s^2 = alpha^2 - beta^2 times the unit matrix but
-        for gamma^2, which is of the sixth order in h, so M = cosh(s) + sinh(s) / s times it, which turns a pair like
-        s coth(s) + 1 times it. The columns mix four terms: what beta and gamma are in proportion to, the part of
-        s coth(s) with beta, and 1.
-        """
-        count = offsets.size - 1
-        stacks = -(-count // STACK)
-        beta, gamma, even, _ = self._terms[:, :count]
-        np.add(offsets[1:], offsets[:-1], out=beta)
-        np.subtract(offsets[1:], offsets[:-1], out=gamma)
-        square = np.multiply(beta, beta, out=self._square[:count])
-        np.multiply(square, self._series[-1], out=even)
-        for coefficient in self._series[-2::-1]:
-            even += coefficient
-            even *= square
-        terms = self._terms.reshape(4, -1, STACK).transpose(1, 2, 0)[:stacks]
-        np.matmul(terms, self._mixture, out=self._columns[: stacks * STACK].reshape(stacks, STACK, 8))
-        columns = self._columns[: count + 1]
-        if not near:
-            self._fill_far(columns[:-1], beta, gamma, square)
-        return columns.reshape(-1, 4).T
-
-    def _fill_far(self, columns: Floats, beta: Floats, gamma: Floats, square: Floats) -> None:
-        """The columns of those steps whose s^2 lies beyond NEAR, by cosines and sines."""
-        alpha, quarter = 0.5 * self._pull, 0.5 * self._half_turn
-        squares = alpha * alpha - quarter * quarter * square
-        far = np.flatnonzero((squares < NEAR[0]) | (squares > NEAR[1]))
-        size, turning = np.sqrt(np.abs(squares[far])), squares[far] < 0.0
-        even = np.where(turning, np.cos(size), np.cosh(size))
-        odd = np.where(turning, np.sin(size), np.sinh(size)) / size
-        turned, bent = quarter * beta[far], self._half_turn * alpha / 6.0 * gamma[far]
-        columns[far, 2], columns[far, 6] = even + alpha * odd, even - alpha * odd
-        columns[far, 3], columns[far, 5] = (bent + turned) * odd, (bent - turned) * odd
-
-
-def _near_one(first: float, second: float) -> Pair:
-    """The pair times the power of 2 that brings the larger of its numbers between 1/2 and 1."""
-    shift = -math.frexp(max(abs(first), abs(second)))[1]
-    return math.ldexp(first, shift), math.ldexp(second, shift)
 
 
 def _checked(

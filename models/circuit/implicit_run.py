@@ -111,10 +111,11 @@ class _Run:
             jacobian = np.matmul(step.blocks, slopes).transpose(1, 0, 2).reshape(size, size)
             jacobian.reshape(-1)[:: size + 1] += 1.0
             change = np.linalg.solve(jacobian, error).reshape(voltages.shape)
-            largest = float(np.abs(change).max())
+            largest = max(-change.item(change.argmin()), change.item(change.argmax()))  # NaN where one of them is
             if not math.isfinite(largest):
                 break
-            change = np.minimum(np.maximum(change, -self.strides), self.strides)
+            if largest > STRIDE:
+                change = np.minimum(np.maximum(change, -self.strides), self.strides)
             voltages = voltages - change
             if largest < self.solved:
                 taken = taken - np.matmul(slopes, change[:, :, None])[:, :, 0].T  # so small a change is linear

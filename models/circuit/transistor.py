@@ -150,7 +150,7 @@ class TransistorPorts:
         (1954) 1761, in the transport form; from memory).
         I_T = (I_F - I_R)(1 - v_bc / V_A); i_be = I_T + I_F / beta_F; i_bc = -I_T + I_R / beta_R
         """
-        modulation = 1.0 - self._early * ports[1]
+        modulation = 1.0 - self._early * ports[1] if self._early else 1.0
         transport = (diode[0] - diode[1]) * modulation
         lost[0] += transport
         lost[1] -= transport
@@ -177,7 +177,8 @@ class TransistorPorts:
         ports, diode, slope = self._junctions(voltages)
         currents, modulation = self._port_currents(ports, diode, diode * self._loss)
         by_port = slope * modulation  # of the transport current
-        by_port[1] += self._early * (diode[0] - diode[1])
+        if self._early:
+            by_port[1] += self._early * (diode[0] - diode[1])
         own = slope * self._loss
         own += by_port
         conductances, capacitances = np.empty((2, *slope.shape)), np.zeros((2, *slope.shape))

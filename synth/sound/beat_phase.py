@@ -13,14 +13,16 @@ from functools import lru_cache
 
 import numpy as np
 
-from models.arrays import Floats, Ints
+from models.arrays import Complexes, Floats, Ints
 from models.hand.capacitance_curve import CapacitanceCurve
 from models.instrument import Instrument
+from synth.sound.extent import extent
 from synth.sound.row_finder import bucket_of, bucket_starts, buckets_of
 
 TURN_BITS = 56
 STEPS_PER_TURN = float(2**TURN_BITS)
 TURN_MASK = 2**TURN_BITS - 1
+ANGLE_LINES = 16384  # of the table of angles
 LINE_BITS = 13  # lines of the table of offset frequencies: 2^LINE_BITS to an octave of the distance
 MOST_TURNS = 100.0  # a sample: what fits an int64 with room for the phase before
 
@@ -32,9 +34,31 @@ def fixed_from_radians(phase: Floats | float) -> Ints:
     return (turns * STEPS_PER_TURN).astype(np.int64)
 
 
-def fixed_from_half(half: Floats) -> Ints:
-    """Twice an angle within half a turn of 0, rad, as steps: negative ones stand for the same part of a turn."""
-    return (half * (STEPS_PER_TURN / math.pi)).astype(np.int64)
+def fixed_from_tangent(tangents: Floats) -> Ints:
+    """Twice the angles whose tangents (n,) these are, as steps: negative ones stand for the same part of a turn.
+
+    Straight lines between the points of a table over t / (1 + |t|), -1 to 1: 1e-8 rad off at most, in half the time of
+    an arc tangent.
+    """
+    places = np.abs(tangents)
+    places += 1.0
+    np.divide(tangents, places, out=places)
+    places *= 0.5 * ANGLE_LINES
+    places += 0.5 * ANGLE_LINES
+    lines = _angle_lines().take(places.astype(np.int64), mode="clip")
+    places *= lines.imag
+    places += lines.real
+    return places.astype(np.int64)
+
+
+@lru_cache(maxsize=1)
+def _angle_lines() -> Complexes:
+    """Lines of `fixed_from_tangent`: as real part the value at place 0, as imaginary part the slope."""
+    places = np.arange(ANGLE_LINES + 1.0)
+    spread = places * (2.0 / ANGLE_LINES) - 1.0
+    steps = np.arctan2(spread, 1.0 - np.abs(spread)) * (STEPS_PER_TURN / math.pi)
+    slopes = np.diff(steps)
+    return np.asarray(steps[:-1] - slopes * places[:-1] + 1j * slopes)
 
 
 def radians_from_fixed(phase: int) -> float:
@@ -90,7 +114,8 @@ class PitchLaw:
 
     def within(self, distance: Floats) -> Floats:
         """Each distance (n,), m, n >= 1, or the end of the law it lies beyond; the row itself if all lie within."""
-        if np.minimum.reduce(distance) >= self.nearest and np.maximum.reduce(distance) <= self.farthest:
+        least, most = extent(distance)
+        if least >= self.nearest and most <= self.farthest:
             return distance
         limited = np.maximum(distance, self.nearest)
         return np.minimum(limited, self.farthest, out=limited)

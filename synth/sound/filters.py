@@ -18,6 +18,7 @@ import numpy as np
 from models.arrays import Floats, Singles
 from models.checks import positive
 from models.quick_dataclass import dataclass
+from synth.sound.extent import extent
 
 MATCHED = 0.37  # of the sample rate: where the low-pass has exactly the gain of its circuit
 RESTS = (0.0, 1.0)  # values that p x + (1 - p) x gives back exactly
@@ -234,7 +235,7 @@ class RowFilter:
         value, kept = float(samples[0]), self._kept.size
         if value not in RESTS or float(self._state[0]) != value or (kept and not (self._kept == value).all()):
             return False
-        if samples.strides != (0,) and not np.minimum.reduce(samples) == np.maximum.reduce(samples) == value:
+        if samples.strides != (0,) and extent(samples) != (value, value):
             return False
         if (kept + samples.size) % ROW != kept:
             self._kept = np.full((kept + samples.size) % ROW, value)

@@ -31,6 +31,7 @@ from models.hand.capacitance_curve import CapacitanceCurve
 from models.instrument import Instrument
 from models.quick_dataclass import dataclass
 from synth.sound.band_edges import FADE_FROM, FADE_TO, FoldingLines, highest_offsets
+from synth.sound.extent import extent
 from synth.sound.wavetable import FAINT, MOST_HARMONICS, SMALLEST_SIZE, Cycles, table_size
 
 SLOWEST = 8.0  # Hz, g_0
@@ -85,7 +86,7 @@ class RowTable:
 
     def sound(self, phase: Ints, offset: Floats) -> Singles:
         """Waveform (n,) at beat phases (n,), in steps of synth.sound.beat_phase, and offsets (n,), Hz."""
-        lowest, highest = float(np.minimum.reduce(offset)), float(np.maximum.reduce(offset))
+        lowest, highest = extent(offset)
         if self._mirrored and lowest < 0.0:
             phase = np.where(offset < 0.0, -phase, phase)
             offset = np.abs(offset)

@@ -13,7 +13,8 @@ import numpy as np
 from models.arrays import Floats
 from models.checks import positive
 from models.instrument import Instrument
-from models.pulling import PulledPhase, pulled_beat_of
+from models.pulled_phase import PulledPhase
+from models.pulling import pulled_beat_of
 from models.quick_dataclass import dataclass
 from synth.errors import DesignError
 from synth.sound.beat_phase import (
@@ -21,8 +22,8 @@ from synth.sound.beat_phase import (
     TURN_MASK,
     PitchLaw,
     accumulate,
-    fixed_from_half,
     fixed_from_radians,
+    fixed_from_tangent,
     radians_from_fixed,
 )
 from synth.sound.filters import ToneFilter
@@ -142,7 +143,7 @@ class Strand:
             swayed, *shares = self._motion.next(distance)
             offsets[1:] += swayed
         if self._pulled is not None:
-            phases = fixed_from_half(self._pulled.half_phases(offsets))
+            phases = fixed_from_tangent(self._pulled.tangents(offsets))
         else:
             phases = accumulate(self._phase, offsets, self._rate)
         self._phase = int(phases[-1]) & TURN_MASK

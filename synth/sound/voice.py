@@ -18,6 +18,7 @@ from models.arrays import Floats
 from models.checks import finite_array, positive
 from models.instrument import Instrument
 from synth.hands.hand_path import HandBlock
+from synth.sound.extent import extent
 from synth.sound.fades import KNEE, Fade, Gate, guard
 from synth.sound.filters import Smoother
 from synth.sound.source import Sound
@@ -168,10 +169,11 @@ class Voice(CrossfadingVoice):
 
 def _row(name: str, values: ArrayLike, frames: int, most: float) -> Floats:
     """`values` as (frames,) float64 between 0 and `most`; ValueError otherwise."""
-    plain = isinstance(values, np.ndarray) and values.dtype == np.float64 and values.shape == (frames,) and frames > 0
     # what a live block brings: two passes settle it, as no comparison holds for what is not a number
-    if plain and np.minimum.reduce(values) >= 0.0 and np.maximum.reduce(values) <= min(most, LARGEST):
-        return np.asarray(values)
+    if isinstance(values, np.ndarray) and values.dtype == np.float64 and values.shape == (frames,) and frames > 0:
+        lowest, highest = extent(values)
+        if lowest >= 0.0 and highest <= min(most, LARGEST):
+            return np.asarray(values)
     row = finite_array(name, values)
     if row.ndim == 0:
         row = np.full(frames, row)

@@ -19,6 +19,7 @@ from models.arrays import Complexes, Floats, Ints, SingleComplexes, Singles
 from models.detector.memoryless import Detector, band_limited_tables
 from synth.sound.band_edges import FoldingLines, crossings
 from synth.sound.beat_phase import TURN_BITS
+from synth.sound.extent import extent
 from synth.sound.row_finder import RowFinder
 
 MOST_HARMONICS = 1024
@@ -187,7 +188,7 @@ class Wavetable:
 
     def sound(self, phase: Ints, offset: Floats) -> Singles:
         """Waveform (n,) at beat phases (n,), in steps of synth.sound.beat_phase, and offsets (n,), Hz, of any sign."""
-        lowest, highest = float(np.minimum.reduce(offset)), float(np.maximum.reduce(offset))
+        lowest, highest = extent(offset)
         nearest, farthest = max(lowest, -highest, 0.0), max(highest, -lowest)
         first = bisect_right(self._edge_list, nearest)
         if first % 2 == 0 and first == bisect_right(self._edge_list, farthest):

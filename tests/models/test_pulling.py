@@ -12,10 +12,8 @@ from numpy.testing import assert_allclose
 from scipy.integrate import solve_ivp
 
 from models.pitch import cents
+from models.pulled_phase import COTANGENT, NEAR, PulledPhase
 from models.pulling import (
-    COTANGENT,
-    NEAR,
-    PulledPhase,
     advance_phase,
     bent_below,
     held_from,

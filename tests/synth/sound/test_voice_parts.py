@@ -18,6 +18,7 @@ from synth.sound.beat_phase import (
     PitchLaw,
     accumulate,
     fixed_from_radians,
+    fixed_from_tangent,
     radians_from_fixed,
 )
 from synth.sound.fades import Fade, Slew, guard
@@ -201,6 +202,14 @@ def test_radians_there_and_back():
     angles = np.array([0.0, 1.0, 6.28, -1.0, 1e4, -1e4])
     back = [radians_from_fixed(int(step)) for step in fixed_from_radians(angles)]
     np.testing.assert_allclose(np.exp(1j * np.array(back)), np.exp(1j * angles), atol=1e-11)
+
+
+def test_angles_from_their_tangents_are_numpys_arc_tangents_within_1e_8():
+    tangents = np.concatenate([np.tan(np.linspace(-1.57, 1.57, 100_001)), [0.0, -1e-300, 1e9, -1e9, 1e260, -1e260]])
+    steps = fixed_from_tangent(tangents)
+    np.testing.assert_allclose(steps * (math.pi / STEPS_PER_TURN), np.arctan(tangents), rtol=0, atol=0.5e-8)
+    turned = fixed_from_tangent(-tangents) + steps  # an odd function
+    assert (np.abs(turned) < 1e-8 * STEPS_PER_TURN).all()
 
 
 @pytest.mark.parametrize("zero_beat", [0.03, 0.25, 0.6])
