@@ -10,6 +10,7 @@ from __future__ import annotations
 
 import gc
 import os
+import re
 import sys
 from collections.abc import Iterator
 from pathlib import Path
@@ -17,7 +18,7 @@ from typing import Any
 
 import pytest
 from hypothesis import settings
-from solved_once import fields_in_turn, share_solutions
+from solved_once import alone, fields_in_turn, share_solutions
 
 # Before numpy is loaded: threads of a linear-algebra library only get in each other's way on a busy two-core machine.
 os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
@@ -29,7 +30,9 @@ gc.disable()  # until all is collected: none of it is garbage
 share_solutions()
 
 WORKER = os.environ.get("PYTEST_XDIST_WORKER")
+QUICK = "not slow and not soak"  # as the project file has it
 WHOLE_FOLDERS = ("tests/live/", "tests/install/")
+FUZZ = "tests/fuzz/"  # the first wild text costs seconds, of which the others are kept free
 DOCUMENTS = ("tests/guide/test_guide.py", "tests/project/test_readme.py")
 # Of the slow tests these take longest (half a minute to ten seconds): begun first, so that no process is left with one
 # of them at the end.
@@ -57,36 +60,42 @@ LONG_FILES = (
     "tests/models/circuit/test_transient.py",
 )
 
-# tests are not timed, and draw the same examples each time unless others are asked for
-settings.register_profile("untimed", deadline=None, derandomize=os.environ.get("BEATFIELD_FUZZ") != "random")
+# tests are not timed, and draw the same few examples each time unless others are asked for
+RANDOM = os.environ.get("BEATFIELD_FUZZ") == "random"
+settings.register_profile("untimed", deadline=None, derandomize=not RANDOM, max_examples=100 if RANDOM else 30)
 settings.load_profile("untimed")
 
 
-def folder_of(nodeid: str) -> str:
+def folder_of(nodeid: str, config: pytest.Config) -> str:
     """The folder of a test that is the work of one process as a whole; else nothing."""
-    return next((folder for folder in WHOLE_FOLDERS if nodeid.startswith(folder)), "")
+    folders = (*WHOLE_FOLDERS, FUZZ) if config.option.markexpr == QUICK else WHOLE_FOLDERS
+    return next((folder for folder in folders if nodeid.startswith(folder)), "")
 
 
-def unit_of(nodeid: str) -> str:
+def unit_of(nodeid: str, config: pytest.Config) -> str:
     """What one process does as a whole: a folder, a file, or both documents, which run the same commands."""
     file = nodeid.split("::")[0]
-    return folder_of(nodeid) or ("documents" if file in DOCUMENTS else file)
+    return folder_of(nodeid, config) or ("documents" if file in DOCUMENTS else file)
 
 
 def place_in_line(item: pytest.Item) -> tuple[bool, int, Path]:
     """What waits first, then of the slow tests the longest files, then file by file."""
-    file = item.nodeid.split("::")[0]
-    long = item.config.option.markexpr == "slow" and file in LONG_FILES
-    return folder_of(item.nodeid) == "", LONG_FILES.index(file) if long else len(LONG_FILES), item.path
+    file, slow = item.nodeid.split("::")[0], item.config.option.markexpr == "slow"
+    long = LONG_FILES.index(file) if slow and file in LONG_FILES else len(LONG_FILES)
+    return folder_of(item.nodeid, item.config) == "", long, item.path
 
 
 def pytest_ignore_collect(collection_path: Path, config: pytest.Config) -> bool | None:
-    """A run of the slow tests alone need not import a file that holds none."""
+    """A run of the slow tests alone need not import a file that does not know the word, nor a run of the quick ones a
+    file that is marked slow as a whole.
+    """
     wanted = config.option.markexpr
-    if wanted not in ("slow", "soak") or collection_path.suffix != ".py":
+    if collection_path.suffix != ".py" or wanted not in ("slow", "soak", QUICK):
         return None
     text = collection_path.read_text("utf-8")
-    return None if f"mark.{wanted}" in text or f"_and_{wanted}(" in text else True
+    if wanted == QUICK:
+        return True if re.search(r"^pytestmark = \[?pytest\.mark\.slow\b", text, re.MULTILINE) else None
+    return None if wanted in text else True
 
 
 @pytest.hookimpl(wrapper=True)
@@ -99,11 +108,17 @@ def pytest_make_collect_report(collector: pytest.Collector) -> Iterator[None]:
     return report
 
 
-@pytest.hookimpl(tryfirst=True)
-def pytest_collection_modifyitems(items: list[pytest.Item]) -> None:
-    """The same order in all workers."""
-    if WORKER is not None:
-        items.sort(key=place_in_line)
+@pytest.hookimpl(wrapper=True)
+def pytest_collection_modifyitems(items: list[pytest.Item], config: pytest.Config) -> Iterator[None]:
+    """The same order in all workers. Hypothesis then looks through the source of all modules, and keeps what it found:
+    one worker looks, the others read.
+    """
+    if WORKER is None:
+        yield
+        return
+    items.sort(key=place_in_line)
+    with alone(config.cache.mkdir("beatfield") / "constants.lock"):
+        yield
 
 
 def pytest_collection_finish() -> None:
@@ -133,7 +148,7 @@ def pytest_xdist_make_scheduler(config: pytest.Config, log: Any) -> Any:
 
     class ByFile(LoadScopeScheduling):
         def _split_scope(self, nodeid: str) -> str:  # the way pytest-xdist's documentation names for this
-            return unit_of(nodeid)
+            return unit_of(nodeid, config)
 
     config.option.loadscopereorder = False
     return ByFile(config, log)

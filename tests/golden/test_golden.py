@@ -18,8 +18,11 @@ RELATIVE = 1e-6
 SAMPLE = 1e-4
 
 
-# As "oscillator-willow-variable": the other oscillator, another pot, and with default parts.
+# As "oscillator-willow-variable": the other oscillator, another pot, and with default parts. As the same of meadow:
+# in the field of a cabinet, and with sounds of the same detectors.
 SLOW = (
+    "field-heron",
+    "sensitivity-heron",
     "oscillator-willow-reference",
     "oscillator-willow-pot",
     "oscillator-heron-reference",

@@ -103,6 +103,7 @@ def test_the_player_has_a_plausible_capacitance_of_his_own():
     assert 40e-12 < solved.body_share < matrix[1, 1]
 
 
+@pytest.mark.slow
 def test_curves_have_no_kinks_at_the_default_distances():
     curve = capacitance_curves(Scene(), postures=["open"])["open"]
     assert_allclose(curve.distances, DEFAULT_DISTANCES, rtol=0)

@@ -80,11 +80,13 @@ def test_without_player_it_is_ring_rod_and_plane(plain):
     assert plain.empty_capacitance > exact_torus(0.11, 0.004)  # the plane adds to it
 
 
-def test_the_hand_adds_less_the_higher_it_is(plain):
-    added = plain.capacitances - plain.empty_capacitance
+@pytest.mark.parametrize("heights", [FEW, pytest.param(RING_HEIGHTS[EVERY], marks=pytest.mark.slow)], ids=len)
+def test_the_hand_adds_less_the_higher_it_is(heights):
+    curve = ring_curve(Scene(ring=RING), heights)
+    added = curve.capacitances - curve.empty_capacitance
     assert (np.diff(added) < 0.0).all()
     assert added[0] > 20.0 * added[-1] > 0.0
-    assert_allclose(plain.distances, RING_HEIGHTS[EVERY])
+    assert_allclose(curve.distances, heights)
 
 
 @pytest.mark.slow

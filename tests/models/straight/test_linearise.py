@@ -94,6 +94,7 @@ def test_direct_antenna_search_is_at_the_bottom_of_a_dense_grid(curve):
     assert found <= best < 1.25 * found
 
 
+@pytest.mark.slow
 def test_any_seed_finds_the_same(curve, best):
     for place in (Place(1, "high"), Place(2, "low")):
         first = rms(curve, PARTS, best(PARTS, place))

@@ -9,6 +9,7 @@ from pathlib import Path
 import numpy as np
 import pytest
 from numpy.testing import assert_allclose
+from slow_ones import slow_ones
 from small_instrument import ROD
 
 from models.circuit.adjoint import oscillator_adjoint
@@ -230,13 +231,21 @@ def test_what_only_a_circuit_gives_needs_one():
     [
         ("variable", {"quality_factor": "2"}, r"the variable oscillator .*does not start: .*loss"),
         ("reference", {"quality_factor": "2"}, r"the reference oscillator .*does not start: .*loss"),
-        ("circuit", {"emitter_resistor": '"10 Mohm"'}, r"the variable oscillator .*does not start: the transconduct"),
+        *slow_ones(
+            (
+                "circuit",
+                {"emitter_resistor": '"10 Mohm"'},
+                r"the variable oscillator .*does not start: the transconduct",
+            )
+        ),
         ("circuit", {"supply_voltage": '"0.5 V"'}, r"the variable oscillator .*does not start: the bias leaves"),
         # the sixth harmonic of 57 kHz passes the resonance of the branch
-        (
-            "variable",
-            {"inductance": '"20.5 mH"', "self_capacitance": '"0.1 pF"'},
-            r"the variable oscillator .*with 9\.9 pF of antenna: the frequency does not fall",
+        *slow_ones(
+            (
+                "variable",
+                {"inductance": '"20.5 mH"', "self_capacitance": '"0.1 pF"'},
+                r"the variable oscillator .*with 9\.9 pF of antenna: the frequency does not fall",
+            )
         ),
         ("branch", {"inductance": '"35 mH"'}, r"the variable oscillator .*pF of antenna: .*(another mode|hops)"),
     ],
@@ -328,6 +337,7 @@ def test_a_coupling_that_changes_the_amplitudes_is_told():
     assert 0.1 < nearly.pulling.first_order.second_order < 0.15
 
 
+@pytest.mark.slow
 def test_a_coupling_beyond_every_law_is_called_rough():
     opened = coupled_by("56 kohm")
     assert any("take it as rough, it may be up to 1." in notice for notice in opened.notices)

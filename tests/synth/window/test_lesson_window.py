@@ -34,7 +34,7 @@ def lessons():
     return {name: live_lesson(name, bench) for name in LESSONS}
 
 
-@settings(max_examples=200, deadline=None)
+@settings(max_examples=50, deadline=None)
 @given(SIZES)
 def test_parts_neither_overlap_nor_leave_the_window(size):
     layout = lay_out_lesson(size)
