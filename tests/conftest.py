@@ -2,7 +2,7 @@
 
 Where tests run side by side, a file is the work of one process, so that what its tests share is made once. The tests
 with real sound and screen, and those that install, are the work of one process as a whole folder, and are begun first:
-they wait more than they compute.
+they wait more than they compute. So are the quick ones with wild texts: the first such text costs seconds.
 Each process begins to collect at another place, so that in a fresh clone every file is compiled by one of them only.
 """
 
@@ -32,33 +32,50 @@ share_solutions()
 WORKER = os.environ.get("PYTEST_XDIST_WORKER")
 QUICK = "not slow and not soak"  # as the project file has it
 WHOLE_FOLDERS = ("tests/live/", "tests/install/")
-FUZZ = "tests/fuzz/"  # the first wild text costs seconds, of which the others are kept free
+FUZZ = "tests/fuzz/"
 DOCUMENTS = ("tests/guide/test_guide.py", "tests/project/test_readme.py")
-# Of the slow tests these take longest (half a minute to ten seconds): begun first, so that no process is left with one
-# of them at the end.
-LONG_FILES = (
-    *DOCUMENTS,
-    "tests/reliability/test_disk_and_places.py",
-    "tests/soak/test_soak.py",
-    "tests/synth/sound/test_radio_rate.py",
-    "tests/fuzz/test_fuzz_assembly.py",
-    "tests/models/hand/test_antennas.py",
-    "tests/synth/commands/test_oscillator_command.py",
-    "tests/synth/window/test_view.py",
-    "tests/models/circuit/test_envelope.py",
-    "tests/models/circuit/test_coupled.py",
-    "tests/fuzz/test_fuzz_designs.py",
-    "tests/synth/build/test_drawn_circuits.py",
-    "tests/synth/window/test_lesson_window.py",
-    "tests/synth/commands/test_fit_gives_back.py",
-    "tests/synth/commands/test_fit_templates.py",
-    "tests/models/circuit/test_adjoint.py",
-    "tests/synth/commands/test_choose_command.py",
-    "tests/synth/commands/test_tolerance_command.py",
-    "tests/synth/commands/test_fit_played_back.py",
-    "tests/synth/report/test_sheet_print.py",
-    "tests/models/circuit/test_transient.py",
-)
+# Of the slow tests these files take longest (half a minute to ten seconds), and of the quick ones these (ten to three,
+# those that mostly wait among those that compute): begun first, so that no process is left with one of them at the end.
+LONG_FILES = {
+    "slow": (
+        *DOCUMENTS,
+        "tests/reliability/test_disk_and_places.py",
+        "tests/soak/test_soak.py",
+        "tests/synth/sound/test_radio_rate.py",
+        "tests/fuzz/test_fuzz_assembly.py",
+        "tests/models/hand/test_antennas.py",
+        "tests/synth/commands/test_oscillator_command.py",
+        "tests/synth/window/test_view.py",
+        "tests/models/circuit/test_envelope.py",
+        "tests/models/circuit/test_coupled.py",
+        "tests/fuzz/test_fuzz_designs.py",
+        "tests/synth/build/test_drawn_circuits.py",
+        "tests/synth/window/test_lesson_window.py",
+        "tests/synth/commands/test_fit_gives_back.py",
+        "tests/synth/commands/test_fit_templates.py",
+        "tests/models/circuit/test_adjoint.py",
+        "tests/synth/commands/test_choose_command.py",
+        "tests/synth/commands/test_tolerance_command.py",
+        "tests/synth/commands/test_fit_played_back.py",
+        "tests/synth/report/test_sheet_print.py",
+        "tests/models/circuit/test_transient.py",
+    ),
+    QUICK: (
+        "tests/golden/test_golden.py",
+        "tests/synth/live/test_speaker.py",
+        "tests/synth/build/test_assembly.py",
+        "tests/synth/window/test_safe_pointer.py",
+        "tests/models/electrostatics/test_boundary_elements.py",
+        "tests/synth/window/test_play_window_designs.py",
+        "tests/synth/window/test_view.py",
+        "tests/synth/window/test_play_window.py",
+        "tests/synth/build/test_circuit_assembly.py",
+        "tests/reliability/test_disk_and_places.py",
+        "tests/synth/test_cli.py",
+        "tests/synth/designs/test_design_file.py",
+        "tests/synth/sound/test_voice_sound.py",
+    ),
+}
 
 # tests are not timed, and draw the same few examples each time unless others are asked for
 RANDOM = os.environ.get("BEATFIELD_FUZZ") == "random"
@@ -79,9 +96,9 @@ def unit_of(nodeid: str, config: pytest.Config) -> str:
 
 
 def place_in_line(item: pytest.Item) -> tuple[bool, int, Path]:
-    """What waits first, then of the slow tests the longest files, then file by file."""
-    file, slow = item.nodeid.split("::")[0], item.config.option.markexpr == "slow"
-    long = LONG_FILES.index(file) if slow and file in LONG_FILES else len(LONG_FILES)
+    """Whole folders first, then the longest files, then file by file."""
+    file, first = item.nodeid.split("::")[0], LONG_FILES.get(item.config.option.markexpr, ())
+    long = first.index(file) if file in first else len(first)
     return folder_of(item.nodeid, item.config) == "", long, item.path
 
 
@@ -92,10 +109,14 @@ def pytest_ignore_collect(collection_path: Path, config: pytest.Config) -> bool 
     wanted = config.option.markexpr
     if collection_path.suffix != ".py" or wanted not in ("slow", "soak", QUICK):
         return None
-    text = collection_path.read_text("utf-8")
+    return True if left_out(collection_path.read_text("utf-8"), wanted) else None
+
+
+def left_out(text: str, wanted: str) -> bool:
+    """Whether a file of this text holds nothing of the tests that are wanted."""
     if wanted == QUICK:
-        return True if re.search(r"^pytestmark = \[?pytest\.mark\.slow\b", text, re.MULTILINE) else None
-    return None if wanted in text else True
+        return re.search(r"^pytestmark = \[?pytest\.mark\.slow\b", text, re.MULTILINE) is not None
+    return wanted not in text
 
 
 @pytest.hookimpl(wrapper=True)

@@ -216,6 +216,31 @@ def test_every_folder_of_tests_is_looked_into(pytestconfig):
     ]
 
 
+def marked_slow(node: ast.AST) -> bool:
+    """Whether `pytest.mark.slow` stands anywhere in the node."""
+    return any(isinstance(part, ast.Attribute) and ast.unparse(part) == "pytest.mark.slow" for part in ast.walk(node))
+
+
+def test_a_file_that_the_quick_run_does_not_import_holds_slow_tests_alone(pytestconfig):
+    """Its own text says so, in one statement of the module."""
+    conftest = pytestconfig.pluginmanager.get_plugin(str(ROOT / "tests" / "conftest.py"))
+    files = sorted((ROOT / "tests").rglob("test_*.py"))
+    ignored = [file for file in files if conftest.left_out(file.read_text("utf-8"), conftest.QUICK)]
+    assert 5 < len(ignored) < 20
+    for file in ignored:
+        marks = [node for node in tree_of(file).body if isinstance(node, ast.Assign) and marked_slow(node.value)]
+        assert [ast.unparse(name) for node in marks for name in node.targets] == ["pytestmark"], relative(file)
+
+
+def test_what_marks_tests_slow_for_others_says_so_in_its_name():
+    """A run of the slow tests imports the files that hold the word."""
+    for file in (ROOT / "tests" / "shared").glob("*.py"):
+        for node in tree_of(file).body:
+            if isinstance(node, ast.FunctionDef) and marked_slow(node):
+                assert "slow" in node.name, relative(file)
+
+
 def test_the_files_that_are_begun_first_are_there(pytestconfig):
     conftest = pytestconfig.pluginmanager.get_plugin(str(ROOT / "tests" / "conftest.py"))
-    assert [file for file in conftest.LONG_FILES if not (ROOT / file).is_file()] == []
+    files = [file for first in conftest.LONG_FILES.values() for file in first]
+    assert [file for file in files if not (ROOT / file).is_file()] == []

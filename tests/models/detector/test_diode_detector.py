@@ -53,15 +53,15 @@ def test_scales_with_the_thermal_voltage() -> None:
     assert_allclose(static_output(double, 2.0 * envelope), 2.0 * static_output(PLAIN, envelope), rtol=1e-12, atol=0)
 
 
-@pytest.mark.parametrize(("source", "step"), [(0.0, 1), (23.5e3, 6), *slow_ones((300.0, 1), (23.5e3, 1), (1e6, 1))])
-def test_rises_with_the_envelope_and_balances(source: float, step: int) -> None:
+@pytest.mark.parametrize("source", [0.0, *slow_ones(300.0, 23.5e3, 1e6)])
+def test_rises_with_the_envelope_and_balances(source: float) -> None:
     load = replace(PLAIN, source_resistance=source)
     envelope = np.geomspace(0.05, 8.0, 60)
     found = static_output(load, envelope)
     assert (np.diff(found) > 0.0).all()
     assert (found < envelope).all()
     if source > 0.0:
-        x, y = envelope[::step] / load.unit, found[::step] / load.unit
+        x, y = envelope / load.unit, found / load.unit
         current = mean_current(x, y, load.source_strength, angles=4096)[0]
         # within 1e-4 of f + 1, which is what the table of the mean is held to below
         assert_allclose(load.load_strength * (current + 1.0), y + load.load_strength, rtol=2e-4, atol=0)

@@ -180,6 +180,7 @@ def test_a_given_lock_range_has_no_paths(capsys):
     assert (field["lock_paths"], field["pushing_hz_per_v"], field["hum"]) == ([], None, [])
 
 
+@pytest.mark.slow
 def test_noise_falls_by_twenty_decibels_a_decade_beyond_flicker(capsys):
     noise = document(capsys, "oscillator", "willow")["noise"]
     levels = [row["dbc_per_hz"] for row in noise["offsets"]]

@@ -325,6 +325,7 @@ def test_a_weaker_coupling_locks_less_as_the_square_of_the_resistors():
     assert strong / weak == pytest.approx(100.0, rel=0.05)
 
 
+@pytest.mark.slow
 def test_a_coupling_that_changes_the_amplitudes_is_told():
     opened = coupled_by("100 kohm")
     (notice,) = opened.notices
