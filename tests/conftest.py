@@ -73,7 +73,10 @@ LONG_FILES = {
         "tests/reliability/test_disk_and_places.py",
         "tests/synth/test_cli.py",
         "tests/synth/designs/test_design_file.py",
+        "tests/synth/window/test_practice.py",
         "tests/synth/sound/test_voice_sound.py",
+        "tests/synth/window/test_lesson_window.py",
+        "tests/synth/window/test_retune.py",
     ),
 }
 
