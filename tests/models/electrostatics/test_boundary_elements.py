@@ -174,6 +174,7 @@ def test_spheroids(ratio):
     assert_allclose(capacitance(spheroid(1.0, ratio)), expected * UNIT, rtol=1.5e-3, atol=0)
 
 
+@pytest.mark.slow
 def test_capsule_between_its_inner_and_outer_bodies():
     # A conductor inside another has the smaller capacitance (Dirichlet's principle).
     inner = capacitance(spheroid(0.1, 0.6))
@@ -335,6 +336,7 @@ def test_order_of_the_conductors_only_permutes_the_matrix():
     assert_allclose(permuted, crowd_matrix()[np.ix_(order, order)], rtol=1e-9, atol=0)
 
 
+@pytest.mark.slow
 def test_conductors_far_apart_do_not_see_each_other():
     # To first order in radius/distance: C_ab = -4 pi eps0 a b / d, C_aa = 4 pi eps0 a (1 + a b / d^2).
     a, b, distance = 0.1, 0.3, 50.0

@@ -370,6 +370,7 @@ def test_a_lossless_law_whose_circuits_do_not_start_takes_the_resonances_and_say
     assert "the circuits could not be solved" in notice
 
 
+@pytest.mark.slow
 def test_how_far_resonances_are_from_whole_circuits():
     """What the notice tells: nodes of mostly capacitance and of mostly resistance, and amplitudes that give way."""
     ratios = {}
@@ -479,6 +480,7 @@ def test_a_shared_supply_tells_what_its_drop_does():
     assert f"shifts both by about {moved:.0f}" in notice
 
 
+@pytest.mark.slow
 def test_a_capacitance_between_the_tanks_counts_in_every_frequency(willow):
     """To earth at either end, as the other's end is quiet: as so much more board stray at both tanks."""
     leaky = assemble(read_design(changed("coupling", tank_to_tank_capacitance='"1 pF"')), ROD)

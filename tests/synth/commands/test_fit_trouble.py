@@ -51,7 +51,9 @@ TURNED = "fitted_capacitor,frequency,trimmer"
                 ["line 5 and line 3", "with nothing said to differ", "board", "trimmer"],
             ),
         ),
-        (table("100 pF,300 kHz", "330 pF,300 kHz", "470 pF,300 kHz"), ["line 2 and line 3", "was it joined"]),
+        *slow_ones(
+            (table("100 pF,300 kHz", "330 pF,300 kHz", "470 pF,300 kHz"), ["line 2 and line 3", "was it joined"])
+        ),
         (table(*(row.replace("pF", "nF") for row in BARE)), ["stray would be 60", "written as nF"]),
         (
             table(f"100 pF,{khz(170)},out", f"100 pF,{khz(108)},in", f"{BARE[2]},", f"{BARE[4]},", head=TURNED),

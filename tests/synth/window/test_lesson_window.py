@@ -91,7 +91,7 @@ def test_no_text_is_clipped_on_any_page(lessons, size):
             check_texts(view, size)
 
 
-@settings(max_examples=15, deadline=None)
+@settings(max_examples=8, deadline=None)
 @given(SIZES, st.integers(0, 100), st.floats(0.0, 1.0))
 def test_no_text_is_clipped_at_any_size(lessons, size, pick, place):
     view, surface = LessonView(), pygame.Surface(size)

@@ -238,7 +238,7 @@ def examples(count: int) -> settings:
     return settings(max_examples=count, deadline=None, suppress_health_check=[HealthCheck.too_slow])
 
 
-test_every_text_is_whole_in_its_room_and_none_overlaps_another = examples(15)(
+test_every_text_is_whole_in_its_room_and_none_overlaps_another = examples(8)(
     ANYTHING(_every_text_is_whole_in_its_room_and_none_overlaps_another)
 )
 test_every_text_is_whole_in_many_windows = pytest.mark.slow(
