@@ -18,8 +18,8 @@ RELATIVE = 1e-6
 SAMPLE = 1e-4
 
 
-# As "oscillator-willow-variable": the other oscillator, another pot, and with default parts. As the same of meadow:
-# in the field of a cabinet, and with sounds of the same detectors.
+# As "field-meadow" and "sensitivity-meadow": beside a cabinet, every change of the scene solved. As
+# "oscillator-willow-variable": the other oscillator, another pot, and with default parts.
 SLOW = (
     "field-heron",
     "sensitivity-heron",
