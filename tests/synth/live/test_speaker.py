@@ -476,6 +476,7 @@ def test_the_audio_process_ends_with_its_parent_and_saves_the_recording(tmp_path
     wait_for(removed, "the shared memory to be removed")
 
 
+@pytest.mark.slow
 def test_a_missing_portaudio_names_the_remedy(fake_sound: Callable[..., None]) -> None:
     fake_sound("", 'raise OSError("PortAudio library not found")')
     with pytest.raises(DeviceError, match="libportaudio2"):
