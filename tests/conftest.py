@@ -2,7 +2,7 @@
 
 Where tests run side by side, a file is the work of one process, so that what its tests share is made once. The tests
 with real sound and screen, and those that install, are the work of one process as a whole folder, and are begun first:
-they wait more than they compute.
+they wait more than they compute. So are the quick ones with wild texts: the first such text costs seconds.
 Each process begins to collect at another place, so that in a fresh clone every file is compiled by one of them only.
 """
 
@@ -10,6 +10,7 @@ from __future__ import annotations
 
 import gc
 import os
+import re
 import sys
 from collections.abc import Iterator
 from pathlib import Path
@@ -17,7 +18,7 @@ from typing import Any
 
 import pytest
 from hypothesis import settings
-from solved_once import fields_in_turn, share_solutions
+from solved_once import alone, fields_in_turn, share_solutions
 
 # Before numpy is loaded: threads of a linear-algebra library only get in each other's way on a busy two-core machine.
 os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
@@ -29,64 +30,96 @@ gc.disable()  # until all is collected: none of it is garbage
 share_solutions()
 
 WORKER = os.environ.get("PYTEST_XDIST_WORKER")
+QUICK = "not slow and not soak"  # as the project file has it
 WHOLE_FOLDERS = ("tests/live/", "tests/install/")
+FUZZ = "tests/fuzz/"
 DOCUMENTS = ("tests/guide/test_guide.py", "tests/project/test_readme.py")
-# Of the slow tests these take longest (half a minute to ten seconds): begun first, so that no process is left with one
-# of them at the end.
-LONG_FILES = (
-    *DOCUMENTS,
-    "tests/reliability/test_disk_and_places.py",
-    "tests/soak/test_soak.py",
-    "tests/synth/sound/test_radio_rate.py",
-    "tests/fuzz/test_fuzz_assembly.py",
-    "tests/models/hand/test_antennas.py",
-    "tests/synth/commands/test_oscillator_command.py",
-    "tests/synth/window/test_view.py",
-    "tests/models/circuit/test_envelope.py",
-    "tests/models/circuit/test_coupled.py",
-    "tests/fuzz/test_fuzz_designs.py",
-    "tests/synth/build/test_drawn_circuits.py",
-    "tests/synth/window/test_lesson_window.py",
-    "tests/synth/commands/test_fit_gives_back.py",
-    "tests/synth/commands/test_fit_templates.py",
-    "tests/models/circuit/test_adjoint.py",
-    "tests/synth/commands/test_choose_command.py",
-    "tests/synth/commands/test_tolerance_command.py",
-    "tests/synth/commands/test_fit_played_back.py",
-    "tests/synth/report/test_sheet_print.py",
-    "tests/models/circuit/test_transient.py",
-)
+# Of the slow tests these files take longest (half a minute to ten seconds), and of the quick ones these (ten to three,
+# those that mostly wait among those that compute): begun first, so that no process is left with one of them at the end.
+LONG_FILES = {
+    "slow": (
+        *DOCUMENTS,
+        "tests/reliability/test_disk_and_places.py",
+        "tests/soak/test_soak.py",
+        "tests/synth/sound/test_radio_rate.py",
+        "tests/fuzz/test_fuzz_assembly.py",
+        "tests/models/hand/test_antennas.py",
+        "tests/synth/commands/test_oscillator_command.py",
+        "tests/synth/window/test_view.py",
+        "tests/models/circuit/test_envelope.py",
+        "tests/models/circuit/test_coupled.py",
+        "tests/fuzz/test_fuzz_designs.py",
+        "tests/synth/build/test_drawn_circuits.py",
+        "tests/synth/window/test_lesson_window.py",
+        "tests/synth/commands/test_fit_gives_back.py",
+        "tests/synth/commands/test_fit_templates.py",
+        "tests/models/circuit/test_adjoint.py",
+        "tests/synth/commands/test_choose_command.py",
+        "tests/synth/commands/test_tolerance_command.py",
+        "tests/synth/commands/test_fit_played_back.py",
+        "tests/synth/report/test_sheet_print.py",
+        "tests/models/circuit/test_transient.py",
+    ),
+    QUICK: (
+        "tests/golden/test_golden.py",
+        "tests/synth/live/test_speaker.py",
+        "tests/synth/build/test_assembly.py",
+        "tests/synth/window/test_safe_pointer.py",
+        "tests/models/electrostatics/test_boundary_elements.py",
+        "tests/synth/window/test_play_window_designs.py",
+        "tests/synth/window/test_view.py",
+        "tests/synth/window/test_play_window.py",
+        "tests/synth/build/test_circuit_assembly.py",
+        "tests/reliability/test_disk_and_places.py",
+        "tests/synth/test_cli.py",
+        "tests/synth/designs/test_design_file.py",
+        "tests/synth/window/test_practice.py",
+        "tests/synth/sound/test_voice_sound.py",
+        "tests/synth/window/test_lesson_window.py",
+        "tests/synth/window/test_retune.py",
+    ),
+}
 
-# tests are not timed, and draw the same examples each time unless others are asked for
-settings.register_profile("untimed", deadline=None, derandomize=os.environ.get("BEATFIELD_FUZZ") != "random")
+# tests are not timed, and draw the same few examples each time unless others are asked for
+RANDOM = os.environ.get("BEATFIELD_FUZZ") == "random"
+settings.register_profile("untimed", deadline=None, derandomize=not RANDOM, max_examples=100 if RANDOM else 30)
 settings.load_profile("untimed")
 
 
-def folder_of(nodeid: str) -> str:
+def folder_of(nodeid: str, config: pytest.Config) -> str:
     """The folder of a test that is the work of one process as a whole; else nothing."""
-    return next((folder for folder in WHOLE_FOLDERS if nodeid.startswith(folder)), "")
+    folders = (*WHOLE_FOLDERS, FUZZ) if config.option.markexpr == QUICK else WHOLE_FOLDERS
+    return next((folder for folder in folders if nodeid.startswith(folder)), "")
 
 
-def unit_of(nodeid: str) -> str:
+def unit_of(nodeid: str, config: pytest.Config) -> str:
     """What one process does as a whole: a folder, a file, or both documents, which run the same commands."""
     file = nodeid.split("::")[0]
-    return folder_of(nodeid) or ("documents" if file in DOCUMENTS else file)
+    return folder_of(nodeid, config) or ("documents" if file in DOCUMENTS else file)
 
 
 def place_in_line(item: pytest.Item) -> tuple[bool, int, Path]:
-    """What waits first, then of the slow tests the longest files, then file by file."""
-    file = item.nodeid.split("::")[0]
-    long = item.config.option.markexpr == "slow" and file in LONG_FILES
-    return folder_of(item.nodeid) == "", LONG_FILES.index(file) if long else len(LONG_FILES), item.path
+    """Whole folders first, then the longest files, then file by file."""
+    file, first = item.nodeid.split("::")[0], LONG_FILES.get(item.config.option.markexpr, ())
+    long = first.index(file) if file in first else len(first)
+    return folder_of(item.nodeid, item.config) == "", long, item.path
 
 
 def pytest_ignore_collect(collection_path: Path, config: pytest.Config) -> bool | None:
-    """A run of the slow tests alone need not import a file that holds none."""
+    """A run of the slow tests alone need not import a file that does not know the word, nor a run of the quick ones a
+    file that is marked slow as a whole.
+    """
     wanted = config.option.markexpr
-    if wanted not in ("slow", "soak") or collection_path.suffix != ".py":
+    if collection_path.suffix != ".py" or wanted not in ("slow", "soak", QUICK):
         return None
-    text = collection_path.read_text("utf-8")
-    return None if f"mark.{wanted}" in text or f"_and_{wanted}(" in text else True
+    return True if left_out(collection_path.read_text("utf-8"), wanted) else None
+
+
+def left_out(text: str, wanted: str) -> bool:
+    """Whether a file of this text holds nothing of the tests that are wanted."""
+    if wanted == QUICK:
+        return re.search(r"^pytestmark = \[?pytest\.mark\.slow\b", text, re.MULTILINE) is not None
+    return wanted not in text
 
 
 @pytest.hookimpl(wrapper=True)
@@ -99,11 +132,17 @@ def pytest_make_collect_report(collector: pytest.Collector) -> Iterator[None]:
     return report
 
 
-@pytest.hookimpl(tryfirst=True)
-def pytest_collection_modifyitems(items: list[pytest.Item]) -> None:
-    """The same order in all workers."""
-    if WORKER is not None:
-        items.sort(key=place_in_line)
+@pytest.hookimpl(wrapper=True)
+def pytest_collection_modifyitems(items: list[pytest.Item], config: pytest.Config) -> Iterator[None]:
+    """The same order in all workers. Hypothesis then looks through the source of all modules, and keeps what it found:
+    one worker looks, the others read.
+    """
+    if WORKER is None:
+        yield
+        return
+    items.sort(key=place_in_line)
+    with alone(config.cache.mkdir("beatfield") / "constants.lock"):
+        yield
 
 
 def pytest_collection_finish() -> None:
@@ -133,7 +172,7 @@ def pytest_xdist_make_scheduler(config: pytest.Config, log: Any) -> Any:
 
     class ByFile(LoadScopeScheduling):
         def _split_scope(self, nodeid: str) -> str:  # the way pytest-xdist's documentation names for this
-            return unit_of(nodeid)
+            return unit_of(nodeid, config)
 
     config.option.loadscopereorder = False
     return ByFile(config, log)

@@ -18,8 +18,11 @@ RELATIVE = 1e-6
 SAMPLE = 1e-4
 
 
-# As "oscillator-willow-variable": the other oscillator, another pot, and with default parts.
+# As "field-meadow" and "sensitivity-meadow": beside a cabinet, every change of the scene solved. As
+# "oscillator-willow-variable": the other oscillator, another pot, and with default parts.
 SLOW = (
+    "field-heron",
+    "sensitivity-heron",
     "oscillator-willow-reference",
     "oscillator-willow-pot",
     "oscillator-heron-reference",

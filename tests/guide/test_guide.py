@@ -55,9 +55,10 @@ def test_the_rows_of_the_builders_page_are_those_of_the_circuit_that_it_writes()
 
 
 def test_the_page_of_keys_is_that_of_the_declarations():
-    assert page("keys") == keys_page(), "renew it with: python -m tests.guide.renew_guide"
-    assert all(f"`{key.name}`" in keys_page() for key in KEYS)
-    assert all(f"- `{word}`" in keys_page() for word in KINDS)
+    text = keys_page()
+    assert page("keys") == text, "renew it with: python -m tests.guide.renew_guide"
+    assert all(f"`{key.name}`" in text for key in KEYS)
+    assert all(f"- `{word}`" in text for word in KINDS)
 
 
 def test_every_command_stands_in_the_page_of_commands():

@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import math
 
-import mpmath
 import numpy as np
 import pytest
 from numpy.testing import assert_allclose
@@ -55,6 +54,8 @@ def test_a_locked_beat_is_zero_without_a_sign():
 
 def test_nagaoka_keeps_its_digits_over_sixteen_decades():
     """Against the same formula in 50 digits (mpmath's elliptic integrals)."""
+    import mpmath
+
     shapes = np.concatenate([np.geomspace(1e-8, 1e8, 65), FLAT * np.array([0.999, 1.0, 1.001])])
 
     def exact(shape: float) -> float:

@@ -122,7 +122,7 @@ def test_hearing_bounds_the_near_end() -> None:
     assert_allclose(field.highest_frequency, HIGHEST_AUDIBLE, rtol=1e-7)
 
 
-@settings(max_examples=25, deadline=None)
+@settings(max_examples=12, deadline=None)
 @given(
     st.floats(0.1, 0.7), st.sampled_from([0.0, 0.5, 5.0]), st.sampled_from([DIRECT, SeriesInductor(15e-3, 80.0, 1e-12)])
 )

@@ -67,6 +67,7 @@ def test_the_rod_holds_more_than_evenly_spread_charge_and_more_still_above_earth
     assert even == pytest.approx(1e12 * exact, rel=3e-3)
 
 
+@pytest.mark.slow
 def test_the_hand_counts_more_the_nearer_it_is(tour):
     told = tour("tour_2")
     open_hand, fist = told.split("fist:")

@@ -26,15 +26,18 @@ NOT_PHYSICS = {"os", "io", "pathlib", "threading", "multiprocessing", "subproces
 
 
 @cache
-def nodes_of(tree: ast.AST) -> tuple[ast.AST, ...]:
-    """What a test asks for: imports and calls anywhere in `tree`."""
-    return tuple(node for node in ast.walk(tree) if isinstance(node, ast.Import | ast.ImportFrom | ast.Call))
+def imports_in(tree: ast.AST) -> tuple[ast.Import | ast.ImportFrom, ...]:
+    """The imports anywhere in `tree`: statements, so that no expression is looked into."""
+    if isinstance(tree, ast.Import | ast.ImportFrom):
+        return (tree,)
+    inner = (node for node in ast.iter_child_nodes(tree) if not isinstance(node, ast.expr))
+    return tuple(found for node in inner for found in imports_in(node))
 
 
 def imported(tree: ast.AST) -> set[str]:
     """Top-level names of everything imported anywhere in `tree`."""
     names: set[str] = set()
-    for node in nodes_of(tree):
+    for node in imports_in(tree):
         if isinstance(node, ast.Import):
             names |= {alias.name.split(".")[0] for alias in node.names}
         elif isinstance(node, ast.ImportFrom):
@@ -72,7 +75,7 @@ def test_models_neither_print_nor_open_files():
     for file in MODEL_FILES:
         calls = {
             node.func.id
-            for node in nodes_of(tree_of(file))
+            for node in ast.walk(tree_of(file))
             if isinstance(node, ast.Call) and isinstance(node.func, ast.Name)
         }
         assert not calls & {"print", "open", "input"}, relative(file)
@@ -118,7 +121,7 @@ def rooms_of(package: str) -> dict[str, set[str]]:
     rooms: dict[str, set[str]] = {}
     for file in (ROOT / package).rglob("*.py"):
         room = file.relative_to(ROOT / package).with_suffix("").parts[0]
-        for node in nodes_of(tree_of(file)):
+        for node in imports_in(tree_of(file)):
             modules = [alias.name for alias in node.names] if isinstance(node, ast.Import) else []
             if isinstance(node, ast.ImportFrom):
                 whole = node.module == package
@@ -175,7 +178,7 @@ def taken(tree: ast.AST, package: str) -> set[tuple[str, str]]:
     """Module and name of everything that `tree` imports from a package."""
     return {
         (node.module or "", alias.name)
-        for node in nodes_of(tree)
+        for node in imports_in(tree)
         if isinstance(node, ast.ImportFrom) and (node.module or "").split(".")[0] == package
         for alias in node.names
     }
@@ -216,6 +219,31 @@ def test_every_folder_of_tests_is_looked_into(pytestconfig):
     ]
 
 
+def marked_slow(node: ast.AST) -> bool:
+    """Whether `pytest.mark.slow` stands anywhere in the node."""
+    return any(isinstance(part, ast.Attribute) and ast.unparse(part) == "pytest.mark.slow" for part in ast.walk(node))
+
+
+def test_a_file_that_the_quick_run_does_not_import_holds_slow_tests_alone(pytestconfig):
+    """Its own text says so, in one statement of the module."""
+    conftest = pytestconfig.pluginmanager.get_plugin(str(ROOT / "tests" / "conftest.py"))
+    files = sorted((ROOT / "tests").rglob("test_*.py"))
+    ignored = [file for file in files if conftest.left_out(file.read_text("utf-8"), conftest.QUICK)]
+    assert 5 < len(ignored) < 20
+    for file in ignored:
+        marks = [node for node in tree_of(file).body if isinstance(node, ast.Assign) and marked_slow(node.value)]
+        assert [ast.unparse(name) for node in marks for name in node.targets] == ["pytestmark"], relative(file)
+
+
+def test_what_marks_tests_slow_for_others_says_so_in_its_name():
+    """A run of the slow tests imports the files that hold the word."""
+    for file in (ROOT / "tests" / "shared").glob("*.py"):
+        for node in tree_of(file).body:
+            if isinstance(node, ast.FunctionDef) and marked_slow(node):
+                assert "slow" in node.name, relative(file)
+
+
 def test_the_files_that_are_begun_first_are_there(pytestconfig):
     conftest = pytestconfig.pluginmanager.get_plugin(str(ROOT / "tests" / "conftest.py"))
-    assert [file for file in conftest.LONG_FILES if not (ROOT / file).is_file()] == []
+    files = [file for first in conftest.LONG_FILES.values() for file in first]
+    assert [file for file in files if not (ROOT / file).is_file()] == []

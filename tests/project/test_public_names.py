@@ -14,6 +14,7 @@ FILES = sorted(set(TESTS.rglob("*.py")) - {Path(__file__)})  # this one holds ex
 DOCUMENTED = {"_fields", "_replace", "_asdict", "_getframe"}  # described in Python's own library reference
 # In a dotted path, or in a program handed to a child process.
 IN_TEXT = re.compile(r"\b(?!self\b|cls\b)[A-Za-z]\w*\.(_[A-Za-z]\w*)")
+MAYBE = re.compile(r"\b_[A-Za-z]")  # a text without need not be parsed
 
 
 def private(name: str) -> bool:
@@ -40,6 +41,8 @@ def reached(node: ast.AST) -> Iterator[str]:
 
 
 def private_names(source: str) -> set[str]:
+    if not MAYBE.search(source):
+        return set()
     return {name for node in ast.walk(ast.parse(source)) for name in reached(node) if private(name)}
 
 

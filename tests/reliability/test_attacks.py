@@ -510,6 +510,7 @@ FULL = textwrap.dedent("""
     import resource, sys
     from pathlib import Path
     import numpy as np
+    sys.dont_write_bytecode = True  # a module's would be cut short, and stay
     resource.setrlimit(resource.RLIMIT_FSIZE, (int(sys.argv[2]), int(sys.argv[2])))
     from synth.live.recorder import Recorder
     recorder = Recorder(Path(sys.argv[1]), 48000)

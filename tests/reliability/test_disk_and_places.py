@@ -22,6 +22,7 @@ FRAMES = 2 * 48_000 + 1 + 2_400  # two seconds with both ends, and the closing f
 LIMITED = """
 import resource, sys
 resource.setrlimit(resource.RLIMIT_FSIZE, (20_000, 20_000))
+sys.dont_write_bytecode = True  # a module's would be cut short, and stay
 from synth.cli import main
 import synth.analysis.start_up
 synth.analysis.start_up.LONGEST_CYCLES = 300
@@ -136,11 +137,11 @@ def test_without_a_home_but_with_a_cache(heron, here, run):
         pytest.param("-a'b\"c$d`e \U0001f3b6", marks=pytest.mark.slow),
     ],
 )
-def test_folders_and_files_of_any_name(heron, here, name):
+def test_folders_and_files_of_any_name(demos, here, name):
     folder = here / name
     folder.mkdir()
     design, sound, plot = folder / f"{name}.toml", folder / f"{name}.wav", folder / f"{name}.svg"
-    design.write_bytes(Path(heron).read_bytes())
+    design.write_bytes((demos / "meadow.toml").read_bytes())
     assert main(["render", str(design), *RENDER, "-o", str(sound)]) == 0
     assert main(["field", str(design), "--plot", str(plot)]) == 0
     assert soundfile.info(sound).frames == FRAMES

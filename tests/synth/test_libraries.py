@@ -56,7 +56,7 @@ def test_a_missing_library_is_one_message_with_the_remedy(
 ):
     monkeypatch.chdir(tmp_path)
     monkeypatch.setitem(sys.modules, module, None)  # importing it fails
-    assert main([str(demos / "heron.toml") if word == "DESIGN" else word for word in arguments]) == 1
+    assert main([str(demos / "meadow.toml") if word == "DESIGN" else word for word in arguments]) == 1
     said = capsys.readouterr().err
     assert "Traceback" not in said
     for word in words:

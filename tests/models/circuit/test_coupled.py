@@ -230,6 +230,7 @@ def test_bad_couplings_are_refused():
     assert lock_range(*adjoints(), Coupling()).total == 0.0
 
 
+@pytest.mark.slow
 def test_a_short_run_of_free_circuits_keeps_their_offset():
     reference, variable = willow()
     step = 2000.0 / slope(variable)

@@ -11,6 +11,7 @@ from numpy.testing import assert_allclose
 from scipy.integrate import solve_ivp
 from scipy.optimize import brentq
 from scipy.special import i0
+from slow_ones import slow_ones
 
 from models.detector.diode import (
     AveragedDiode,
@@ -52,9 +53,7 @@ def test_scales_with_the_thermal_voltage() -> None:
     assert_allclose(static_output(double, 2.0 * envelope), 2.0 * static_output(PLAIN, envelope), rtol=1e-12, atol=0)
 
 
-@pytest.mark.parametrize(
-    "source", [0.0, pytest.param(300.0, marks=pytest.mark.slow), 23.5e3, pytest.param(1e6, marks=pytest.mark.slow)]
-)
+@pytest.mark.parametrize("source", [0.0, *slow_ones(300.0, 23.5e3, 1e6)])
 def test_rises_with_the_envelope_and_balances(source: float) -> None:
     load = replace(PLAIN, source_resistance=source)
     envelope = np.geomspace(0.05, 8.0, 60)
@@ -76,7 +75,7 @@ def test_more_source_resistance_gives_less() -> None:
     assert outputs[-1] < 1e5 / 1.1e6 / math.pi
 
 
-@pytest.mark.parametrize("source", [1e-3, 0.07, 5.0, 100.0])
+@pytest.mark.parametrize("source", [0.07, *slow_ones(1e-3, 5.0, 100.0)])
 def test_table_of_the_mean(source: float) -> None:
     load = DiodeLoad(source_resistance=source * PLAIN.unit / PLAIN.saturation_current)
     random = np.random.default_rng(3)
@@ -131,9 +130,7 @@ def settled_mean(load: DiodeLoad, amplitude: float, frequency: float) -> float:
     ("amplitude", "capacitance", "error"),
     [
         (0.1, 10e-9, 1e-5),
-        (1.0, 10e-9, 1e-5),
-        pytest.param(1.0, 1e-9, 5e-4, marks=pytest.mark.slow),
-        pytest.param(4.0, 1e-9, 2e-3, marks=pytest.mark.slow),
+        *slow_ones((1.0, 10e-9, 1e-5), (1.0, 1e-9, 5e-4), (4.0, 1e-9, 2e-3)),
     ],
 )
 def test_against_the_radio_cycle_in_time(amplitude: float, capacitance: float, error: float) -> None:

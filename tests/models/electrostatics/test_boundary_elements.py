@@ -1,11 +1,13 @@
 """Capacitances by boundary elements against exact solutions and published values; Maxwell-matrix properties; order."""
 
-import mpmath
+import functools
+
 import numpy as np
 import pytest
 from numpy.testing import assert_allclose
 from scipy.constants import epsilon_0
 from scipy.integrate import dblquad
+from slow_ones import slow_ones
 
 from models.electrostatics import mesh
 from models.electrostatics.boundary_elements import (
@@ -103,21 +105,21 @@ def test_square_plate():
 
 @pytest.mark.parametrize(
     ("ratio", "expected"),
-    [(1, 0.963943), (2, 1.191498), (10, 2.507702), (20, 3.812776), (90, 10.962681)],
+    [(1, 0.963943), *slow_ones((2, 1.191498), (10, 2.507702), (20, 3.812776)), (90, 10.962681)],
 )
 def test_solid_cylinder(ratio, expected):
     # Length/radius against C / (4 pi eps0 a): computed beside this project by an independent method, to 3e-6.
     assert_allclose(capacitance(mesh.rod(ratio, 2.0)), expected * UNIT, rtol=1e-3, atol=0)
 
 
-@pytest.mark.parametrize("ratio", [1.0, 3.0, 8.0, 20.0])
+@pytest.mark.parametrize("ratio", [*slow_ones(1.0, 3.0, 8.0), 20.0])
 def test_solid_cylinder_against_smythe(ratio):
     # W. R. Smythe, J. Appl. Phys. 33 (1962) 2966 (citation from memory): eps0 a (8 + 4.1 (L/a)^0.76), within 0.3 %.
     fit = epsilon_0 * (8.0 + 4.1 * ratio**0.76)
     assert_allclose(capacitance(mesh.rod(ratio, 2.0)), fit, rtol=4e-3, atol=0)
 
 
-@pytest.mark.parametrize(("base", "expected"), [(None, 6.0988e-12), (1.0, 6.239e-12), (0.2, 6.549e-12)])
+@pytest.mark.parametrize(("base", "expected"), [*slow_ones((None, 6.0988e-12), (1.0, 6.239e-12)), (0.2, 6.549e-12)])
 def test_rod_alone_and_above_the_earth_plane(base, expected):
     # 450 mm x 10 mm rod: computed beside this project, to 1e-3; `base` is its height above the plane.
     rod = mesh.rod(0.45, 0.010, base=(0.3, -0.2, base or 0.0))
@@ -133,6 +135,7 @@ def test_rod_within_the_coarse_bounds_of_the_handbook_form():
 
 def toroid_exact(ratio):
     """C / (4 pi eps0 R) by toroidal functions (from memory): (2/pi) sqrt(1 - 1/u^2) (Q0/P0 + 2 sum Qn/Pn)."""
+    import mpmath
 
     def quotient(n):
         degree = n - mpmath.mpf(1) / 2
@@ -147,7 +150,7 @@ def test_exact_torus_formula_against_check_values():
     assert_allclose([toroid_exact(3.0), toroid_exact(10.0)], [1.030591456, 0.721689880], rtol=1e-9, atol=0)
 
 
-@pytest.mark.parametrize("ratio", [1.5, *(pytest.param(ratio, marks=pytest.mark.slow) for ratio in (3.0, 10.0)), 50.0])
+@pytest.mark.parametrize("ratio", [1.5, *slow_ones(3.0, 10.0, 50.0)])
 def test_torus(ratio):
     ring = mesh.torus(ratio, 1.0, axis=(0, 1, 0))
     assert_allclose(capacitance(ring), toroid_exact(ratio) * UNIT * ratio, rtol=1e-3, atol=0)
@@ -158,7 +161,7 @@ def spheroid(radius, half_height):
     return mesh.sphere() * (radius, radius, half_height)
 
 
-@pytest.mark.parametrize("ratio", [0.02, 0.3, 0.9, 2.0, 10.0])
+@pytest.mark.parametrize("ratio", [0.02, *slow_ones(0.3, 0.9, 2.0), 10.0])
 def test_spheroids(ratio):
     # Exact (W. R. Smythe, Static and Dynamic Electricity, ch. 5, from memory): oblate a e / arcsin e,
     # prolate c e / artanh e.
@@ -171,6 +174,7 @@ def test_spheroids(ratio):
     assert_allclose(capacitance(spheroid(1.0, ratio)), expected * UNIT, rtol=1.5e-3, atol=0)
 
 
+@pytest.mark.slow
 def test_capsule_between_its_inner_and_outer_bodies():
     # A conductor inside another has the smaller capacitance (Dirichlet's principle).
     inner = capacitance(spheroid(0.1, 0.6))
@@ -185,10 +189,11 @@ def test_capsule_between_its_inner_and_outer_bodies():
     "make",
     [
         lambda **k: mesh.rod(1.0, 0.001, **k),
-        pytest.param(lambda **k: mesh.box((1.0, 0.05, 0.01), **k), marks=pytest.mark.slow),
+        lambda **k: mesh.box((1.0, 0.05, 0.01), **k),
     ],
     ids=["thin rod", "flat bar"],
 )
+@pytest.mark.slow
 def test_slender_bodies_agree_with_finer_meshes_of_themselves(make):
     assert_allclose(capacitance(make()), capacitance(make(panels=2600)), rtol=1e-3, atol=0)
 
@@ -222,7 +227,7 @@ def test_image_series_against_check_values():
     assert_allclose(plane, [1.535370509, 1.341059813, 1.111236084], rtol=1e-9, atol=0)
 
 
-@pytest.mark.parametrize("separation", [2.2, 2.5, 4.0, 12.0])
+@pytest.mark.parametrize("separation", [2.2, *slow_ones(2.5, 4.0, 12.0)])
 def test_two_spheres(separation):
     matrix = capacitance_matrix([mesh.sphere(), mesh.sphere((0.0, 0.6 * separation, 0.8 * separation), 1.0)]) / UNIT
     own, mutual = equal_spheres(separation)
@@ -253,9 +258,7 @@ def test_two_spheres_whose_panels_crowd_towards_each_other():
     ("distance", "added", "tolerance"),
     [
         (0.08, 1.136e-12, 1e-2),
-        pytest.param(0.20, 0.2876e-12, 3e-3, marks=pytest.mark.slow),
-        pytest.param(0.40, 0.0863e-12, 3e-3, marks=pytest.mark.slow),
-        (0.60, 0.0401e-12, 3e-3),
+        *slow_ones((0.20, 0.2876e-12, 3e-3), (0.40, 0.0863e-12, 3e-3), (0.60, 0.0401e-12, 3e-3)),
     ],
 )
 def test_earthed_sphere_beside_the_rod(distance, added, tolerance):
@@ -277,9 +280,14 @@ def crowd():
     ]
 
 
+@functools.cache
+def crowd_matrix(ground_plane=False):
+    return capacitance_matrix(crowd(), ground_plane)
+
+
 @pytest.mark.parametrize("ground_plane", [False, True])
 def test_signs_row_sums_and_passivity(ground_plane):
-    matrix = capacitance_matrix(crowd(), ground_plane)
+    matrix = crowd_matrix(ground_plane)
     assert matrix.shape == (4, 4)
     assert (np.diag(matrix) > 0.0).all()
     assert (matrix[~np.eye(4, dtype=bool)] < 0.0).all()
@@ -298,7 +306,7 @@ def test_reciprocity_of_the_quadrature_before_it_is_averaged():
     unsymmetric = owner.T @ np.linalg.solve(raw, owner)
     asymmetry = np.abs(unsymmetric / unsymmetric.T - 1.0).max()
     assert 0.0 < asymmetry < 2e-3
-    assert_allclose(capacitance_matrix(crowd()), unsymmetric, rtol=2e-3, atol=0)
+    assert_allclose(crowd_matrix(), unsymmetric, rtol=2e-3, atol=0)
 
 
 @pytest.mark.parametrize("images", [False, True])
@@ -309,9 +317,9 @@ def test_symmetric_coupling_is_the_mean_of_both_orders(images):
     assert_allclose(symmetric_coupling(panels, source), 0.5 * (both + both.T), rtol=1e-12, atol=0)
 
 
-@pytest.mark.parametrize("scale", [1e-6, 1e3])
+@pytest.mark.parametrize("scale", [1e-6, *slow_ones(1e3)])
 def test_capacitance_is_proportional_to_size(scale):
-    here = capacitance_matrix(crowd(), True)
+    here = crowd_matrix(True)
     there = capacitance_matrix([part * scale for part in crowd()], True)
     assert_allclose(there, here * scale, rtol=1e-9, atol=0)
 
@@ -319,16 +327,16 @@ def test_capacitance_is_proportional_to_size(scale):
 def test_capacitance_does_not_depend_on_place_and_orientation():
     turn = np.linalg.qr(np.random.default_rng(3).normal(size=(3, 3)))[0]
     moved = [part @ turn.T + (10.0, -20.0, 5.0) for part in crowd()]
-    assert_allclose(capacitance_matrix(moved), capacitance_matrix(crowd()), rtol=1e-9, atol=0)
+    assert_allclose(capacitance_matrix(moved), crowd_matrix(), rtol=1e-9, atol=0)
 
 
 def test_order_of_the_conductors_only_permutes_the_matrix():
     order = [2, 0, 3, 1]
-    matrix = capacitance_matrix(crowd())
     permuted = capacitance_matrix([crowd()[k] for k in order])
-    assert_allclose(permuted, matrix[np.ix_(order, order)], rtol=1e-9, atol=0)
+    assert_allclose(permuted, crowd_matrix()[np.ix_(order, order)], rtol=1e-9, atol=0)
 
 
+@pytest.mark.slow
 def test_conductors_far_apart_do_not_see_each_other():
     # To first order in radius/distance: C_ab = -4 pi eps0 a b / d, C_aa = 4 pi eps0 a (1 + a b / d^2).
     a, b, distance = 0.1, 0.3, 50.0
@@ -355,10 +363,12 @@ def test_splitting_a_conductor_keeps_its_charge():
     ("make", "exact", "least"),
     [
         (lambda n: mesh.sphere(panels=n), UNIT, 2.0),
-        (lambda n: mesh.disc(1.0, panels=n), 8.0 * epsilon_0, 1.8),
-        pytest.param(lambda n: mesh.box((1, 1, 1), panels=n), 0.6606782 * UNIT, 2.0, marks=pytest.mark.slow),
-        pytest.param(lambda n: mesh.rod(10.0, 2.0, panels=n), 2.507702 * UNIT, 2.0, marks=pytest.mark.slow),
-        (lambda n: mesh.torus(3.0, 1.0, panels=n), 3.0 * 1.030591456 * UNIT, 2.0),
+        *slow_ones(
+            (lambda n: mesh.disc(1.0, panels=n), 8.0 * epsilon_0, 1.8),
+            (lambda n: mesh.box((1, 1, 1), panels=n), 0.6606782 * UNIT, 2.0),
+            (lambda n: mesh.rod(10.0, 2.0, panels=n), 2.507702 * UNIT, 2.0),
+            (lambda n: mesh.torus(3.0, 1.0, panels=n), 3.0 * 1.030591456 * UNIT, 2.0),
+        ),
     ],
     ids=["sphere", "disc", "cube", "cylinder", "torus"],
 )

@@ -1,8 +1,11 @@
 """The hand field: against finer meshes and solutions from scratch, its physics, its geometry, bad scenes."""
 
+import functools
+
 import numpy as np
 import pytest
 from numpy.testing import assert_allclose
+from slow_ones import slow_ones
 
 from models.electrostatics.boundary_elements import capacitance_matrix
 from models.electrostatics.surfaces import enclosed_volume
@@ -24,9 +27,9 @@ def empty(scene):
     return without_player(still_field(scene))[0, 0]
 
 
-@pytest.fixture(scope="module")
-def curves():
-    return {name: capacitance_curves(scene, FEW) for name, scene in SCENES.items()}
+@functools.cache
+def curves_of(name):
+    return capacitance_curves(SCENES[name], FEW)
 
 
 def added(curve):
@@ -38,12 +41,12 @@ def added(curve):
 
 @pytest.mark.slow
 @pytest.mark.parametrize("name", SCENES)
-def test_added_capacitance_is_within_one_percent_of_a_mesh_of_three_times_the_panels(name, curves):
-    chosen = [0, 5]
+def test_added_capacitance_is_within_one_percent_of_a_mesh_of_three_times_the_panels(name):
+    chosen, curves = [0, 5], curves_of(name)
     fine = capacitance_curves(SCENES[name], FEW[chosen], fineness=1.75)
     for posture in POSTURES:
-        assert_allclose(added(curves[name][posture])[chosen], added(fine[posture]), rtol=0.01, atol=0)
-        assert_allclose(curves[name][posture].empty_capacitance, fine[posture].empty_capacitance, rtol=2e-3, atol=0)
+        assert_allclose(added(curves[posture])[chosen], added(fine[posture]), rtol=0.01, atol=0)
+        assert_allclose(curves[posture].empty_capacitance, fine[posture].empty_capacitance, rtol=2e-3, atol=0)
 
 
 @pytest.mark.parametrize("posture", [POSTURES[0], pytest.param(POSTURES[1], marks=pytest.mark.slow)])
@@ -72,10 +75,11 @@ def test_empty_capacitance_is_that_of_the_rod_above_the_plane():
 
 
 @pytest.mark.parametrize("posture", POSTURES)
-def test_capacitance_rises_as_the_hand_comes_nearer_and_stays_above_the_empty_one(posture, curves):
-    for each in curves.values():
-        assert (np.diff(each[posture].capacitances) < 0.0).all()
-        assert added(each[posture])[-1] > 0.0
+@pytest.mark.parametrize("name", ["bare", *slow_ones("cabinet")])
+def test_capacitance_rises_as_the_hand_comes_nearer_and_stays_above_the_empty_one(name, posture):
+    curve = curves_of(name)[posture]
+    assert (np.diff(curve.capacitances) < 0.0).all()
+    assert added(curve)[-1] > 0.0
 
 
 def test_a_better_connection_to_earth_adds_capacitance_up_to_the_bonded_limit():
@@ -103,6 +107,7 @@ def test_the_player_has_a_plausible_capacitance_of_his_own():
     assert 40e-12 < solved.body_share < matrix[1, 1]
 
 
+@pytest.mark.slow
 def test_curves_have_no_kinks_at_the_default_distances():
     curve = capacitance_curves(Scene(), postures=["open"])["open"]
     assert_allclose(curve.distances, DEFAULT_DISTANCES, rtol=0)

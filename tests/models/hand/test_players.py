@@ -225,6 +225,7 @@ def added(hand, *places):
     return hand.capacitance(*places) - hand.curve.empty_capacitance
 
 
+@pytest.mark.slow
 def test_closing_the_hand_lowers_what_it_adds_smoothly():
     """At a held wrist the nearest skin goes back: the pitch falls, in even steps without a jump. One solution with all
     openings is the solutions for each, whichever of them the player has.

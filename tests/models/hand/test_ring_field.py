@@ -2,12 +2,14 @@
 
 from __future__ import annotations
 
+import functools
 from dataclasses import replace
 
 import numpy as np
 import pytest
 from numpy.testing import assert_allclose
 from scipy.constants import epsilon_0
+from slow_ones import slow_ones
 
 from models.electrostatics.boundary_elements import capacitance_matrix
 from models.electrostatics.mesh import torus
@@ -31,7 +33,7 @@ from models.hand.scene import Bystander, Cabinet, LoopAntenna, PlayerBody, RodAn
 from tests.models.electrostatics.test_boundary_elements import toroid_exact
 
 FEW = np.array([0.012, 0.03, 0.10, 0.30, 0.60])
-EVERY = slice(1, None, 2)  # every second height of the table, its last among them
+HEIGHTS = {"few": FEW, "table": RING_HEIGHTS[1::2]}  # of the table every second one, its last among them
 RING = LoopAntenna()
 BOXED = Scene(cabinet=Cabinet(), ring=RING)
 
@@ -42,10 +44,16 @@ def ring_curve(scene, heights=FEW, fineness=1.0, earthing=None):
     return solved.ring("open", solved.ties(earthing or Earthing())).curve
 
 
+@functools.cache
+def plain_curve(heights):
+    """The default scene."""
+    return ring_curve(Scene(ring=RING), HEIGHTS[heights])
+
+
 @pytest.fixture(scope="module")
 def plain():
     """The default scene, the whole table."""
-    return ring_curve(Scene(ring=RING), RING_HEIGHTS[EVERY])
+    return plain_curve("table")
 
 
 @pytest.fixture(scope="module")
@@ -80,11 +88,13 @@ def test_without_player_it_is_ring_rod_and_plane(plain):
     assert plain.empty_capacitance > exact_torus(0.11, 0.004)  # the plane adds to it
 
 
-def test_the_hand_adds_less_the_higher_it_is(plain):
-    added = plain.capacitances - plain.empty_capacitance
+@pytest.mark.parametrize("heights", ["few", *slow_ones("table")])
+def test_the_hand_adds_less_the_higher_it_is(heights):
+    curve = plain_curve(heights)
+    added = curve.capacitances - curve.empty_capacitance
     assert (np.diff(added) < 0.0).all()
     assert added[0] > 20.0 * added[-1] > 0.0
-    assert_allclose(plain.distances, RING_HEIGHTS[EVERY])
+    assert_allclose(curve.distances, HEIGHTS[heights])
 
 
 @pytest.mark.slow

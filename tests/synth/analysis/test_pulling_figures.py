@@ -124,6 +124,7 @@ def test_field_and_oscillator_give_one_answer(capsys):
     assert (alone["lock_range_hz"], alone["pulling"]) == (None, None)
 
 
+@pytest.mark.slow
 def test_the_text_says_what_the_figures_say(leaky, figures, willow):
     lines = pulling_facts(leaky.instrument.lock_range, lock_paths(leaky.pulling), figures)
     assert [name for name, _ in lines[:4]] == ["locks within", "lowest steady note", "pulling", "to pull less"]

@@ -9,6 +9,7 @@ from pathlib import Path
 import numpy as np
 import pytest
 from numpy.testing import assert_allclose
+from slow_ones import slow_ones
 from small_instrument import ROD
 
 from models.circuit.adjoint import oscillator_adjoint
@@ -230,13 +231,21 @@ def test_what_only_a_circuit_gives_needs_one():
     [
         ("variable", {"quality_factor": "2"}, r"the variable oscillator .*does not start: .*loss"),
         ("reference", {"quality_factor": "2"}, r"the reference oscillator .*does not start: .*loss"),
-        ("circuit", {"emitter_resistor": '"10 Mohm"'}, r"the variable oscillator .*does not start: the transconduct"),
+        *slow_ones(
+            (
+                "circuit",
+                {"emitter_resistor": '"10 Mohm"'},
+                r"the variable oscillator .*does not start: the transconduct",
+            )
+        ),
         ("circuit", {"supply_voltage": '"0.5 V"'}, r"the variable oscillator .*does not start: the bias leaves"),
         # the sixth harmonic of 57 kHz passes the resonance of the branch
-        (
-            "variable",
-            {"inductance": '"20.5 mH"', "self_capacitance": '"0.1 pF"'},
-            r"the variable oscillator .*with 9\.9 pF of antenna: the frequency does not fall",
+        *slow_ones(
+            (
+                "variable",
+                {"inductance": '"20.5 mH"', "self_capacitance": '"0.1 pF"'},
+                r"the variable oscillator .*with 9\.9 pF of antenna: the frequency does not fall",
+            )
         ),
         ("branch", {"inductance": '"35 mH"'}, r"the variable oscillator .*pF of antenna: .*(another mode|hops)"),
     ],
@@ -316,6 +325,7 @@ def test_a_weaker_coupling_locks_less_as_the_square_of_the_resistors():
     assert strong / weak == pytest.approx(100.0, rel=0.05)
 
 
+@pytest.mark.slow
 def test_a_coupling_that_changes_the_amplitudes_is_told():
     opened = coupled_by("100 kohm")
     (notice,) = opened.notices
@@ -328,6 +338,7 @@ def test_a_coupling_that_changes_the_amplitudes_is_told():
     assert 0.1 < nearly.pulling.first_order.second_order < 0.15
 
 
+@pytest.mark.slow
 def test_a_coupling_beyond_every_law_is_called_rough():
     opened = coupled_by("56 kohm")
     assert any("take it as rough, it may be up to 1." in notice for notice in opened.notices)
@@ -359,6 +370,7 @@ def test_a_lossless_law_whose_circuits_do_not_start_takes_the_resonances_and_say
     assert "the circuits could not be solved" in notice
 
 
+@pytest.mark.slow
 def test_how_far_resonances_are_from_whole_circuits():
     """What the notice tells: nodes of mostly capacitance and of mostly resistance, and amplitudes that give way."""
     ratios = {}
@@ -468,6 +480,7 @@ def test_a_shared_supply_tells_what_its_drop_does():
     assert f"shifts both by about {moved:.0f}" in notice
 
 
+@pytest.mark.slow
 def test_a_capacitance_between_the_tanks_counts_in_every_frequency(willow):
     """To earth at either end, as the other's end is quiet: as so much more board stray at both tanks."""
     leaky = assemble(read_design(changed("coupling", tank_to_tank_capacitance='"1 pF"')), ROD)

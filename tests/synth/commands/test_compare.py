@@ -46,7 +46,7 @@ def test_same_figures_everywhere(designs, capsys):
 
 
 def test_figures_are_those_of_the_field_command(designs, capsys):
-    designs = designs[:2]
+    designs = designs[::2]
     assert main(["compare", *designs, "--json"]) == 0
     together = json.loads(capsys.readouterr().out)["designs"]
     for name, row in zip(designs, together, strict=True):
@@ -68,6 +68,7 @@ def test_designs_of_one_name_are_told_apart_by_their_files(designs, capsys):
         assert label in Path("fields.svg").read_text("utf-8"), "the legend"
 
 
+@pytest.mark.slow
 def test_plot_holds_every_design(designs, capsys):
     assert main(["compare", *designs, "--plot", "all.svg"]) == 0
     drawn = Path("all.svg").read_text("utf-8")

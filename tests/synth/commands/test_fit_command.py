@@ -279,6 +279,7 @@ def test_bad_usage_is_one_message_and_leaves_nothing(in_tmp, capsys, text, optio
     assert [file.name for file in in_tmp.iterdir()] == ["r.csv"]
 
 
+@pytest.mark.slow
 def test_the_table_keeps_its_columns_apart_and_the_plot_draws_the_curve_between(in_tmp, capsys):
     rows = ["fitted_capacitor,frequency,trimmer,fine_trimmer,board"]
     rows += [

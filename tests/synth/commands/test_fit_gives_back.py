@@ -216,7 +216,7 @@ def test_modes_of_a_meadow_are_settled_for_every_reading(in_tmp, demos, capsys):
 
 
 @pytest.mark.parametrize(
-    "target", ["20 MHz", "236 kHz", *(pytest.param(one, marks=pytest.mark.slow) for one in ("200 kHz", "400 kHz"))]
+    "target", ["236 kHz", *(pytest.param(one, marks=pytest.mark.slow) for one in ("20 MHz", "200 kHz", "400 kHz"))]
 )
 def test_slipped_digits_never_crash_a_target(in_tmp, capsys, target):
     text = "fitted_capacitor,frequency\n220 pF,298.1245 kHz\n470 pF,22.0708 kHz\n150 pF,370.0277 kHz\n"

@@ -5,6 +5,7 @@ from __future__ import annotations
 from pathlib import Path
 
 import pytest
+from slow_ones import slow_ones
 
 from models.tank import resonant_frequency
 from synth.analysis.readings import read_readings
@@ -39,24 +40,28 @@ TURNED = "fitted_capacitor,frequency,trimmer"
 @pytest.mark.parametrize(
     ("text", "words"),
     [
-        (table(*BARE[:3], *OTHER_BOARD), ["from line 5 on", "90 pF more board stray", "column board"]),
-        pytest.param(
-            table(BARE[0], OTHER_BOARD[0], BARE[1], OTHER_BOARD[1], BARE[2], OTHER_BOARD[2], BARE[3]),
-            ["lines 3, 5, 7 fit", "90 pF more board stray", "column board"],
-            marks=pytest.mark.slow,
+        *slow_ones(
+            (table(*BARE[:3], *OTHER_BOARD), ["from line 5 on", "90 pF more board stray", "column board"]),
+            (
+                table(BARE[0], OTHER_BOARD[0], BARE[1], OTHER_BOARD[1], BARE[2], OTHER_BOARD[2], BARE[3]),
+                ["lines 3, 5, 7 fit", "90 pF more board stray", "column board"],
+            ),
+            (
+                table(*BARE[:3], *OTHER_COIL),
+                ["line 5 and line 3", "with nothing said to differ", "board", "trimmer"],
+            ),
         ),
-        pytest.param(
-            table(*BARE[:3], *OTHER_COIL),
-            ["line 5 and line 3", "with nothing said to differ", "board", "trimmer"],
-            marks=pytest.mark.slow,
+        *slow_ones(
+            (table("100 pF,300 kHz", "330 pF,300 kHz", "470 pF,300 kHz"), ["line 2 and line 3", "was it joined"])
         ),
-        (table("100 pF,300 kHz", "330 pF,300 kHz", "470 pF,300 kHz"), ["line 2 and line 3", "was it joined"]),
         (table(*(row.replace("pF", "nF") for row in BARE)), ["stray would be 60", "written as nF"]),
         (
             table(f"100 pF,{khz(170)},out", f"100 pF,{khz(108)},in", f"{BARE[2]},", f"{BARE[4]},", head=TURNED),
             ["line 2 and line 3", "in and out exchanged"],
         ),
-        (table("100 pF,380 kHz", "220 pF,305 kHz", "330 pF,240 kHz", "470 pF,220 kHz"), ["line", "tolerance"]),
+        *slow_ones(
+            (table("100 pF,380 kHz", "220 pF,305 kHz", "330 pF,240 kHz", "470 pF,220 kHz"), ["line", "tolerance"])
+        ),
     ],
 )
 def test_readings_of_no_tank_are_refused(in_tmp, capsys, text, words):
@@ -73,14 +78,16 @@ def test_readings_of_no_tank_are_refused(in_tmp, capsys, text, words):
 @pytest.mark.parametrize(
     ("row", "slip"),
     [
-        pytest.param(f"330 pF,{khz(330).replace(' kHz', 'e-1 kHz')}", "a digit lost", marks=pytest.mark.slow),
-        pytest.param(f"330 pF,{khz(330).replace(' kHz', 'e1 kHz')}", "a digit too many", marks=pytest.mark.slow),
         (f"330 pF,{2.0 * float(khz(330)[:-4])} kHz", "second harmonic"),
-        pytest.param(f"330 pF,{3.0 * float(khz(330)[:-4])} kHz", "third harmonic", marks=pytest.mark.slow),
-        pytest.param(f"330 pF,{0.5 * float(khz(330)[:-4])} kHz", "divides by two", marks=pytest.mark.slow),
-        (f"3300 pF,{khz(330)}", "330 pF read as 3.3 nF"),
-        pytest.param(f"33 pF,{khz(330)}", "330 pF read as 33 pF", marks=pytest.mark.slow),
-        pytest.param(f"330 nF,{khz(330)}", "330 pF read as 330 nF", marks=pytest.mark.slow),
+        *slow_ones(
+            (f"330 pF,{khz(330).replace(' kHz', 'e-1 kHz')}", "a digit lost"),
+            (f"330 pF,{khz(330).replace(' kHz', 'e1 kHz')}", "a digit too many"),
+            (f"330 pF,{3.0 * float(khz(330)[:-4])} kHz", "third harmonic"),
+            (f"330 pF,{0.5 * float(khz(330)[:-4])} kHz", "divides by two"),
+            (f"3300 pF,{khz(330)}", "330 pF read as 3.3 nF"),
+            (f"33 pF,{khz(330)}", "330 pF read as 33 pF"),
+            (f"330 nF,{khz(330)}", "330 pF read as 330 nF"),
+        ),
     ],
 )
 def test_one_slip_is_named_and_spoils_nothing(in_tmp, capsys, row, slip):

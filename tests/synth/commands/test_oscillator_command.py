@@ -15,6 +15,7 @@ from pathlib import Path
 
 import numpy as np
 import pytest
+from slow_ones import slow_ones
 
 from models.circuit.envelope import Outcome
 from models.circuit.oscillator import pot_sweep, steady_state
@@ -85,7 +86,7 @@ def refused(capsys, *arguments: str) -> str:
     return lines[0]
 
 
-@pytest.mark.parametrize("which", ["reference", "variable"])
+@pytest.mark.parametrize("which", ["reference", *slow_ones("variable")])
 def test_text_says_what_json_says(which):
     figures = of_demo("--which", which)
     assert figures["schema"] == "beatfield.oscillator/1"
@@ -183,7 +184,7 @@ def test_start_up_is_written_drawn_and_read(quick, capsys):
     assert "--force" in refused(capsys, quick, "--transient", "start.csv")
 
 
-@pytest.mark.parametrize("which", ["reference", "variable", "volume"])
+@pytest.mark.parametrize("which", ["reference", *slow_ones("variable"), "volume"])
 def test_a_design_without_circuit_is_a_resonance(tmp_path, capsys, which):
     """No transistor is made up: the frequency is that of the instrument, and the head says what is not known."""
     path = tmp_path / "plain.toml"
@@ -229,15 +230,16 @@ def test_bad_requests_are_refused(arguments, message, capsys):
     ("old", "new", "which", "message"),
     [
         ("quality_factor = 80\n", "quality_factor = 2\n", "reference", r"the reference oscillator .*does not start"),
-        pytest.param(  # quick where the circuit is made: tests/synth/build/test_circuit_assembly.py
-            'emitter_resistor = "220 kohm"',
-            'emitter_resistor = "10 Mohm"',
-            "variable",
-            r"the variable oscillator .*does not start: the transconductance",
-            marks=pytest.mark.slow,
+        *slow_ones(
+            (
+                'emitter_resistor = "220 kohm"',
+                'emitter_resistor = "10 Mohm"',
+                "variable",
+                r"the variable oscillator .*does not start: the transconductance",
+            ),
+            ('"12 V"', '"500 mV"', "reference", r"does not start: the bias leaves the transistor without current"),
         ),
         ('"12 V"', '"0 V"', "reference", r"circuit\.supply_voltage = '0 V'"),
-        ('"12 V"', '"500 mV"', "reference", r"does not start: the bias leaves the transistor without current"),
         ('feedback_capacitor = "100 pF"', 'feedback_capacitor = "-100 pF"', "reference", "feedback_capacitor"),
         ('wiper_capacitor = "22 nF"', 'wiper_capacitor = "0 F"', "reference", "wiper_capacitor"),
     ],
@@ -306,8 +308,7 @@ def switched_on(demo) -> Callable[[StartUp], OscillatorFigures]:
     ("outcome", "found_by", "said"),
     [
         (Outcome.SQUEGS, "envelope", "comes in bursts"),
-        (Outcome.DIES, "envelope", "dies away"),
-        (Outcome.UNDECIDED, "not known", "its time is not known"),
+        *slow_ones((Outcome.DIES, "envelope", "dies away"), (Outcome.UNDECIDED, "not known", "its time is not known")),
     ],
 )
 def test_a_start_that_does_not_settle_is_told(outcome, found_by, said, settled, switched_on):

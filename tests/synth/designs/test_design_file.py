@@ -314,7 +314,7 @@ def _values(key: Key) -> st.SearchStrategy[object]:
 
 @pytest.mark.parametrize("key", KEYS, ids=lambda key: key.path)
 def test_each_key_round_trips(key: Key) -> None:
-    @settings(max_examples=10, deadline=None)
+    @settings(max_examples=4, deadline=None)
     @given(_values(key))
     def check(value: object) -> None:
         written = write_value(key, value)
@@ -361,10 +361,10 @@ def _round_trips(count: int) -> Callable[[], None]:
     return settings(max_examples=count, deadline=None)(given(_designs())(_a_design_round_trips))
 
 
-test_a_design_round_trips, test_many_designs_round_trip = _round_trips(15), pytest.mark.slow(_round_trips(60))
+test_a_design_round_trips, test_many_designs_round_trip = _round_trips(8), pytest.mark.slow(_round_trips(60))
 
 
-@settings(max_examples=150, deadline=None)
+@settings(max_examples=60, deadline=None)
 @given(
     st.text(max_size=80)
     | st.dictionaries(

@@ -9,6 +9,7 @@ import pytest
 import scipy.fft
 from scipy.signal import hilbert
 from scipy.signal.windows import kaiser
+from slow_ones import slow_ones
 
 from models.pulling import pulled_line_ratio
 from synth.cli import main
@@ -50,8 +51,8 @@ def reports(bench):
     return Rendered()
 
 
-COSTLY = ("path", "slide", "taps")
-NAMES = [pytest.param(name, marks=[pytest.mark.slow] if name in COSTLY else []) for name in LESSONS]
+QUICK = ("beats", "hand")
+NAMES = [pytest.param(name, marks=[] if name in QUICK else [pytest.mark.slow]) for name in LESSONS]
 
 
 @pytest.mark.parametrize("name", NAMES)
@@ -107,9 +108,9 @@ def test_wrong_claims_are_found(reports):
             check_claim(wrong, sound, 48_000, {})
 
 
-@pytest.mark.parametrize(("name", "index"), [("locking", 1), pytest.param("taps", 1, marks=pytest.mark.slow)])
+@pytest.mark.parametrize(("name", "index"), [("beats", 1), *slow_ones(("locking", 1), ("taps", 1))])
 def test_plot_of_each_kind(name, index, reports, tmp_path):
-    """Hertz in a row with a silent stretch, and by octaves; those of `beats` are drawn for the README."""
+    """Hertz in a row, with a silent stretch, and by octaves."""
     report = reports[name]
     save_stage_plot(report.lesson.stages[index], report.sounds[index], tmp_path / "a.png", False)
     assert (tmp_path / "a.png").stat().st_size > 10_000
@@ -171,11 +172,11 @@ def test_experiments_stand_in_text_and_json(reports):
 
 
 def test_json_of_list_and_lesson(reports, capsys, monkeypatch):
-    monkeypatch.setattr("synth.lessons.lesson_report.lesson_report", lambda *_: reports["slide"])
+    monkeypatch.setattr("synth.lessons.lesson_report.lesson_report", lambda *_: reports["beats"])
     assert main(["lesson", "--json"]) == 0
     assert json.loads(capsys.readouterr().out)["lessons"].keys() == set(LESSONS)
-    assert main(["lesson", "slide", "--json"]) == 0
-    assert json.loads(capsys.readouterr().out)["name"] == "slide"
+    assert main(["lesson", "beats", "--json"]) == 0
+    assert json.loads(capsys.readouterr().out)["name"] == "beats"
 
 
 def test_live_needs_a_name_and_no_folder(capsys):

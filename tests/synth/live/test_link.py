@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import multiprocessing
+import time
 from dataclasses import fields
 from multiprocessing.shared_memory import SharedMemory
 
@@ -76,6 +77,8 @@ def test_another_process_sees_a_counter_rise_and_never_between_two_values() -> N
     writer.start()
     last, rises = 0, 0
     while last < count:
+        if last == 0:
+            time.sleep(1e-4)  # until it has begun
         alive = writer.is_alive()
         value = place[0]
         assert value >= last
@@ -103,6 +106,8 @@ def test_another_process_never_leaves_a_mixed_or_an_older_record() -> None:
     writer.start()
     seen: list[float] = []
     while not seen or seen[-1] < 20_000:
+        if not seen:
+            time.sleep(1e-4)  # until it has begun
         values = link.process.read()
         if values is not None:
             assert len(set(values)) == 1

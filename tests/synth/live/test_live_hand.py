@@ -77,10 +77,10 @@ def _send_events(name: str, count: int) -> None:
 
 def test_another_process_sends_whole_events_in_order() -> None:
     link = LiveLink.create()
-    writer = multiprocessing.get_context("spawn").Process(target=_send_events, args=(link.name, 10_000))
+    writer = multiprocessing.get_context("spawn").Process(target=_send_events, args=(link.name, 4_000))
     writer.start()
     seen: list[float] = []
-    while not seen or seen[-1] < 10_000:
+    while not seen or seen[-1] < 4_000:
         while (event := link.hand.take()) is not None:
             assert event.time == event.distance == event.volume
             seen.append(event.time)

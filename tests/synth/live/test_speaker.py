@@ -20,6 +20,7 @@ from pathlib import Path
 import numpy as np
 import pytest
 import soundfile
+from slow_ones import slow_ones
 from small_instrument import make_instrument
 
 from synth.errors import DesignError, DeviceError
@@ -475,6 +476,7 @@ def test_the_audio_process_ends_with_its_parent_and_saves_the_recording(tmp_path
     wait_for(removed, "the shared memory to be removed")
 
 
+@pytest.mark.slow
 def test_a_missing_portaudio_names_the_remedy(fake_sound: Callable[..., None]) -> None:
     fake_sound("", 'raise OSError("PortAudio library not found")')
     with pytest.raises(DeviceError, match="libportaudio2"):
@@ -509,6 +511,7 @@ def test_a_playing_stream_counts_its_underruns(fake_sound: Callable[..., None]) 
     assert meters.sample_rate == 48000
 
 
+@pytest.mark.slow
 def test_a_device_with_another_rate_is_played_at_its_own(fake_sound: Callable[..., None]) -> None:
     fake_sound("44100 only")
     expected = float(make_instrument().beat_frequency(0.2))
@@ -519,12 +522,9 @@ def test_a_device_with_another_rate_is_played_at_its_own(fake_sound: Callable[..
         assert pitch_of(speaker.recent(12000), 44100) == pytest.approx(expected, rel=1e-4)
 
 
-STALLS = pytest.param("stalls", "Sound lost", marks=pytest.mark.slow)
-
-
 @pytest.mark.parametrize(
     ("behaviour", "words"),
-    [("refuses", "refused the stream"), ("vanishes", "Sound lost"), STALLS],
+    [("vanishes", "Sound lost"), *slow_ones(("refuses", "refused the stream"), ("stalls", "Sound lost"))],
 )
 def test_a_failing_device_falls_back_to_the_silent_clock(
     fake_sound: Callable[..., None], behaviour: str, words: str

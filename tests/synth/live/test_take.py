@@ -7,6 +7,7 @@ from pathlib import Path
 
 import numpy as np
 import pytest
+from slow_ones import slow_ones
 from small_instrument import make_instrument
 
 from models.instrument import Instrument
@@ -57,7 +58,7 @@ def pitches(samples: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
     return 0.5 * (crossings[1:] + crossings[:-1]), 1.0 / np.diff(crossings)
 
 
-@pytest.mark.parametrize("tremor", [0.0, 0.3e-3])
+@pytest.mark.parametrize("tremor", [0.0, *slow_ones(0.3e-3)])
 def test_rendering_the_kept_hand_gives_the_kept_sound(link: LiveLink, tmp_path: Path, tremor: float) -> None:
     """To the cent and the decibel: both are measured on the files, a period at a time."""
     import soundfile

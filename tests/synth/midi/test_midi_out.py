@@ -74,7 +74,7 @@ def test_opening_sets_rpn_0(bend_range):
     assert receiver.range == bend_range
 
 
-@settings(max_examples=200, deadline=None)
+@settings(max_examples=50, deadline=None)
 @given(
     st.lists(st.tuples(st.floats(20.5, 12_000.0), st.floats(0.02, 1.0)), min_size=1, max_size=40),
     st.sampled_from([48, 24, 12]),

@@ -312,7 +312,7 @@ def symbols(draw):
     return made
 
 
-@settings(max_examples=20, deadline=None)
+@settings(max_examples=10, deadline=None)
 @given(symbols())
 def test_any_circuit_is_laid_out_without_wires_on_each_other(made):
     layout = lay_out(made, NODES)

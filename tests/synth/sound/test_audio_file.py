@@ -156,6 +156,7 @@ def test_a_wav_never_outgrows_its_header(tmp_path: Path) -> None:
 
 _FULL = """
 import resource, sys, numpy as np
+sys.dont_write_bytecode = True  # a module's would be cut short, and stay
 from synth.sound.audio_file import AudioWriter
 from synth.errors import DeviceError
 resource.setrlimit(resource.RLIMIT_FSIZE, (100_000, 100_000))

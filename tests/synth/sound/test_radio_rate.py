@@ -8,6 +8,7 @@ from dataclasses import replace
 
 import numpy as np
 import pytest
+from slow_ones import slow_ones
 
 from models.circuit.variable_law import VariableLaw
 from models.detector.diode import DiodeLoad
@@ -83,9 +84,7 @@ def lawful(detector):
     return replace(made, reference_frequency=float(made.variable_frequency(0.6)))
 
 
-@pytest.mark.parametrize(
-    "kind", ["product", "envelope", "junction", "square-law", pytest.param("diode", marks=pytest.mark.slow)]
-)
+@pytest.mark.parametrize("kind", ["product", *slow_ones("envelope"), "junction", *slow_ones("square-law", "diode")])
 def test_amplitudes_that_go_with_the_hand(kind):
     detector = Detector("junction", 0.9, 2.0) if kind == "junction" else Detector(kind, 0.9)
     if kind == "junction":

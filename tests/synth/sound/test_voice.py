@@ -4,6 +4,7 @@ import numpy as np
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
+from slow_ones import slow_ones
 from small_instrument import STEEP, make_instrument
 
 from models.detector.memoryless import DETECTORS, Detector
@@ -47,11 +48,7 @@ def in_blocks(voice, hand, sizes, events=None):
 
 
 @pytest.mark.parametrize(
-    "name",
-    [
-        pytest.param(name, marks=[pytest.mark.slow] if name in ("pulled junction", "pulled diode") else [])
-        for name in INSTRUMENTS
-    ],
+    "name", ["pulled product", *slow_ones(*(name for name in INSTRUMENTS if name != "pulled product"))]
 )
 def test_any_blocks_give_the_same_samples(name):
     hand, voice = moving_hand(8500), Voice(INSTRUMENTS[name], RATE)
@@ -201,7 +198,7 @@ def _hostile_hands_stay_finite_and_within_full_scale(hands, kinds, lock_range, l
             assert np.abs(samples).max() <= 1.0
 
 
-test_hostile_hands_stay_finite_and_within_full_scale = settings(max_examples=8, deadline=None)(
+test_hostile_hands_stay_finite_and_within_full_scale = settings(max_examples=4, deadline=None)(
     HOSTILE(_hostile_hands_stay_finite_and_within_full_scale)
 )
 test_many_hostile_hands_stay_finite_and_within_full_scale = pytest.mark.slow(

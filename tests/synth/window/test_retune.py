@@ -12,6 +12,7 @@ from typing import Any
 import numpy as np
 import pytest
 from beside import beside
+from slow_ones import slow_ones
 from window_script import session_on
 
 from models.branch.modes import mode_frequencies
@@ -103,7 +104,7 @@ def test_closed_fingers_shift_the_beat_by_what_their_capacitance_says(
 
 
 @pytest.mark.parametrize("name", [*NAMES, "puddle"])
-@pytest.mark.parametrize("rise", [-12.0, 3.0, 25.0])
+@pytest.mark.parametrize("rise", [*slow_ones(-12.0, 3.0), 25.0])
 def test_temperature_moves_zero_beat_as_the_drift_report_says(
     name: str, rise: float, offers: dict[str, Tunable], pieces: dict[str, OpenedDesign]
 ) -> None:
@@ -337,7 +338,7 @@ def test_the_pot_of_a_circuit_is_that_of_the_solved_reference(
 
 
 @pytest.mark.parametrize("kind", ["product", "envelope", "square-law", "junction", "diode"])
-@pytest.mark.parametrize("name", NAMES)
+@pytest.mark.parametrize("name", [*slow_ones("heron", "willow"), "meadow"])
 def test_each_detector_takes_the_designs_parts(kind: str, name: str, offers: dict[str, Tunable]) -> None:
     offer = offers[name]
     tuned = retuned(offer, settings_of(offer, detector=kind)).instrument

@@ -74,7 +74,7 @@ def test_the_pitch_finger_may_leave_and_come_back_while_the_volume_finger_stays(
     assert pointer_of(touched(touch, "down", 3, (0.6, 0.9)), SIZE) == (600, 100)
 
 
-@settings(max_examples=200, deadline=None)
+@settings(max_examples=50, deadline=None)
 @given(
     st.lists(
         st.tuples(
