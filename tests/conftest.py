@@ -80,10 +80,14 @@ LONG_FILES = {
     ),
 }
 
-# tests are not timed, and draw the same few examples each time unless others are asked for
 RANDOM = os.environ.get("BEATFIELD_FUZZ") == "random"
-settings.register_profile("untimed", deadline=None, derandomize=not RANDOM, max_examples=100 if RANDOM else 30)
-settings.load_profile("untimed")
+
+
+def pytest_configure(config: pytest.Config) -> None:
+    """Tests are not timed, and draw the same examples each time unless others are asked for; the quick ones few."""
+    few = config.option.markexpr == QUICK and not RANDOM
+    settings.register_profile("ours", deadline=None, derandomize=not RANDOM, max_examples=30 if few else 100)
+    settings.load_profile("ours")
 
 
 def folder_of(nodeid: str, config: pytest.Config) -> str:
