@@ -196,6 +196,11 @@ def pulling_notices(pulling: Pulling) -> tuple[str, ...]:
     if first.trusted:
         return ()
     remedy = f"{WEAKER[max(first.alone, key=lambda path: first.alone[path])]} the coupling weaker"
+    if math.isinf(first.second_order):
+        return (
+            f"fed through the shared supply resistance one of the oscillators is not found to oscillate: take the lock "
+            f"range of {format_quantity(pulling.lock_range, 'Hz')} as rough; {remedy}",
+        )
     if solved is None:
         return (
             f"the oscillators also change each other's amplitude, which the lock range of "
