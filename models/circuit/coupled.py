@@ -34,11 +34,13 @@ both frequencies before anything cancels, over what is left in D. (With output r
 two coils it is 1.0 to 1.6 times the true share.) Where it exceeds SECOND_ORDER_LIMIT, `solve_locked` takes over:
 harmonic balance of both circuits as one, locked at every phase psi in turn, with the capacitance that detunes the
 second one unknown. The amplitudes are then right for every phase that stands still; a beat as fast as the bias settles
-is pulled somewhat less (by 4 % of the lock range at a beat of 90 Hz with a settling time of 1.2 ms, by integration in
-time). Of two coils and of a capacitance from tank to tank, whose first order nearly cancels, this may be several times
-the first-order lock range: up to 1 plus the estimated share times as wide, in ten pairs with shares of 0.3 to 5. By
-integration in time both edges are right to 7 % where that share is 5. A leak that is too strong lets one oscillator put
-the other out at some phases: then there is no law, and the first order is a rough figure.
+is pulled less (with a settling time of 1.1 to 1.2 ms, by integration in time: by 4 % of the lock range at a beat of 90
+Hz; as by 78 Hz at a beat of 128 Hz where a shared supply locks within 96 Hz; as by 123 Hz at a beat of 207 Hz where two
+coils lock within 150 Hz, which holds at 143 and beats at 165 Hz of offset). Of two coils and of a capacitance from
+tank to tank, whose first order nearly cancels, this may be several times the first-order lock range: up to 1 plus the
+estimated share times as wide, in ten pairs with shares of 0.3 to 5. By integration in time both edges are right to 7 %
+where that share is 5. A leak that is too strong lets one oscillator put the other out at some phases: then there is no
+law, and the first order is a rough figure.
 """
 
 from __future__ import annotations
