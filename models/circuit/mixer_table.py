@@ -95,11 +95,14 @@ class MixerTable:
 
     def _first(self, share: float | None) -> float:
         beats = np.geomspace(1.0, HIGHEST_BEAT, 600)
-        lines = self.read(np.concatenate([[0.0], beats]), *self.amplitudes)[:, 1]
+        rows = self.read(np.concatenate([[0.0], beats]), *self.amplitudes)[:, 1]
+        lines, standing = rows[1:], rows[0]
+        # products, not quotients: a mixer whose tone leaves through a capacitor has no standing one
         if share is None:
-            beyond = np.abs(np.log(np.abs(lines[1:] / lines[0]))) > 0.5 * math.log(2.0)
+            power, still = np.abs(lines) ** 2, abs(standing) ** 2
+            beyond = (power > 2.0 * still) | (still > 2.0 * power)
         else:
-            beyond = np.abs(lines[1:] / lines[0] - 1.0) > share
+            beyond = np.abs(lines - standing) > share * abs(standing)
         return float(beats[int(np.argmax(beyond))]) if beyond.any() else HIGHEST_BEAT
 
 

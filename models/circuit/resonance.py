@@ -6,18 +6,21 @@ and of its modes, that which swings the tank most for its energy, a good part of
 of nodes with the voltage v of that mode the circuit is a tank of
     C_eq = x^T C x / v^2,   L_eq = 1 / (omega^2 C_eq)
 (stored energy; exact for what a small capacitance there does to the frequency: df = -(f / 2) dC / C_eq). Resistors are
-taken as open, so a part behind a small resistor is left out.
+taken as open, so a part behind a small resistor is left out; only the resistance within a base counts as none, as it is
+far below what the junctions behind it have to a radio frequency.
 """
 
 from __future__ import annotations
 
 import math
+from dataclasses import replace
 
 import numpy as np
 
 from models.arrays import Floats
 from models.circuit.common_base import OscillatorCircuit
-from models.circuit.drawing import Drawable, drawn, windings
+from models.circuit.drawing import Drawable, Drawing, drawn, windings
+from models.circuit.transistor import Transistor
 from models.quick_dataclass import dataclass
 
 LEAST_SHARE = 0.1
@@ -45,7 +48,7 @@ def resonance(
     port_voltages (p,): V at which the junctions' capacitances are taken; None: without voltage; not counted where
     `junctions` is false. Raises ValueError where the coil of the tank resonates with nothing.
     """
-    drawing, linear, ports = drawn(circuit)
+    drawing, linear, ports = drawn(_with_bare_bases(circuit.drawing()))
     voltages = np.zeros(linear.ports.shape[1]) if port_voltages is None else port_voltages
     held = ports.currents_and_capacitances(voltages)[1][:, 0] * (1.0 if junctions else 1e-6)
     whole = linear.capacitance + linear.ports @ np.diag(held) @ linear.ports.T
@@ -67,6 +70,14 @@ def resonance(
         raise ValueError("the tank's coil resonates with no capacitor of the drawing")
     equal = 1.0 / seen**2  # shapes have x^T C x = 1
     return Resonance(math.sqrt(squared[best]) / (2.0 * math.pi), equal, 1.0 / (squared[best] * equal))
+
+
+def _with_bare_bases(drawing: Drawing) -> Drawing:
+    """Return the drawing with no resistance within the bases of its transistors."""
+    for part in drawing.devices:
+        if isinstance(part.what, Transistor) and part.what.base_resistance > 0.0:
+            drawing = drawing.with_part(part.name, replace(part.what, base_resistance=0.0))
+    return drawing
 
 
 def beside_tank(circuit: Drawable) -> float:

@@ -283,6 +283,7 @@ def _followed(
     bursts: Bursts | None = None
     tones: TwoTones | None = None
     pattern: Pattern | None = None
+    pieces = 0
     for piece in range(MOST_PIECES):
         try:
             run = _piece(circuit, states, begin, near, noise)
@@ -290,7 +291,7 @@ def _followed(
             late = first if late is None and not kept else late
             break
         begin, states = float(run.times[-1]), run.states[:, -1]
-        late = run if late is None else late.followed_by(run)
+        late, pieces = run if late is None else late.followed_by(run), piece + 1
         swings = cycle_swings(run, "tank")
         if float(swings.max()) < 2.0 * LINEAR:
             if signal.growth_rate < 0.0 and swings[-1] < swings[0]:
@@ -312,16 +313,12 @@ def _followed(
                 outcome = Outcome.SETTLES
                 break
             continue
-        last = slice(-PATTERN_CYCLES * POINTS_PER_CYCLE, None)
-        pattern = pattern_of(run.times[last], run.voltage("tank")[last], 1.0 / near)
-        if pattern is not None and pattern.cycles > 1:
-            outcome = Outcome.PATTERN
+        outcome, pattern, bursts = _repeating(run, late, near)
+        if outcome is not Outcome.UNDECIDED:
             break
-        every = cycle_swings(late, "tank")[FOLLOWED // 2 :]
-        bursts = bursts_of(np.arange(every.size) / near, every)
-        if bursts is not None and (bursts.periodic or bursts.irregular):
-            outcome = Outcome.SQUEGS if bursts.periodic else Outcome.WANDERS
-            break
+    if outcome is Outcome.UNDECIDED and tones is None and late is not None and pieces == 1:
+        found = _repeating(late, late, near)  # no more could be paid for; whether bursts last is not seen in so little
+        outcome, pattern, bursts = found if found[0] is not Outcome.SQUEGS else (outcome, pattern, bursts)
     if outcome is Outcome.UNDECIDED and bursts is not None and bursts.spread <= REGULAR:
         outcome = Outcome.SQUEGS  # few of them, but alike
     return StartUp(
@@ -336,6 +333,22 @@ def _followed(
         pattern=pattern,
         second_mode=second,
     )
+
+
+def _repeating(
+    run: TransientRecord, late: TransientRecord, near: float
+) -> tuple[Outcome, Pattern | None, Bursts | None]:
+    """Return whether the last cycles of a run are a pattern, or all that was followed but its beginning comes in bursts
+    or in none that are alike; else undecided."""
+    last = slice(-PATTERN_CYCLES * POINTS_PER_CYCLE, None)
+    pattern = pattern_of(run.times[last], run.voltage("tank")[last], 1.0 / near)
+    if pattern is not None and pattern.cycles > 1:
+        return Outcome.PATTERN, pattern, None
+    every = cycle_swings(late, "tank")[FOLLOWED // 2 :]
+    bursts = bursts_of(np.arange(every.size) / near, every)
+    if bursts is not None and (bursts.periodic or bursts.irregular):
+        return (Outcome.SQUEGS if bursts.periodic else Outcome.WANDERS), pattern, bursts
+    return Outcome.UNDECIDED, pattern, bursts
 
 
 def _piece(circuit: Drawable, states: Floats, begin: float, near: float, noise: Floats) -> TransientRecord:

@@ -88,6 +88,15 @@ class RisingBias:
         quiet = np.flatnonzero(gathered[: int(np.argmax(gathered))] == 0.0)
         return int(quiet[-1]) + 1 if quiet.size else 0
 
+    def gathers(self, growth_times: float) -> float:
+        """Return the time, s, at which so many growth times are gathered in one piece, the last growth going on beyond
+        the end of the way: infinite where that is none."""
+        gathered = self._gathered(0.0)
+        if gathered.max() >= growth_times:
+            return float(self.times[int(np.argmax(gathered >= growth_times))])
+        last = float(self.growth[-1])
+        return float(self.times[-1]) + (growth_times - float(gathered[-1])) / last if last > 0.0 else math.inf
+
     def _gathered(self, begin: float) -> Floats:
         total, row = begin, []
         for rate, step in zip(self.growth, np.diff(self.times, prepend=0.0), strict=True):

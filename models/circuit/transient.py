@@ -23,7 +23,7 @@ from models.circuit.network import GROUND, Network
 from models.circuit.resonance import natural_frequency
 from models.circuit.small_signal import small_signal
 from models.circuit.steady_state import SteadyState
-from models.circuit.switch_on import thermal_kick, thermal_swing
+from models.circuit.switch_on import rising_bias, thermal_kick, thermal_swing
 from models.circuit.work import spend
 from models.quick_dataclass import dataclass
 
@@ -221,14 +221,16 @@ def simulate(
 
 
 def run_length(expected: SteadyState, cycles: int = 60) -> float:
-    """Return a duration, s, from switch-on that lets the slowest disturbance of `expected` fall to exp(-8), growth from
-    rest included (12 growth times for the tank to come up), and leaves `cycles` to read. An estimate: `measure`
-    checks it. Raises ValueError where it does not grow from rest.
+    """Return a duration, s, from switch-on that lets the tank come up from its thermal swing while the bias sets
+    (models.circuit.switch_on) and then the slowest disturbance of `expected` fall to exp(-8), and leaves `cycles` to
+    read. An estimate: `measure` checks it. Raises ValueError where it does not grow from rest.
     """
-    growth = small_signal(expected.circuit).growth_rate
-    if growth <= 0.0:
+    circuit = expected.circuit
+    if small_signal(circuit).growth_rate <= 0.0:
         raise ValueError("run_length: the oscillation does not grow from rest; see models.circuit.start_up")
-    return 8.0 * expected.settling_time + 12.0 / growth + cycles / expected.frequency
+    growth_times = math.log(float(expected.harmonic_amplitudes("tank")[0]) / thermal_swing(circuit))
+    grown = rising_bias(circuit).gathers(growth_times)
+    return grown + 8.0 * expected.settling_time + cycles / expected.frequency
 
 
 def _start(start: SteadyState | Floats | None, size: int, disturbance: float) -> Floats:

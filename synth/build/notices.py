@@ -196,6 +196,11 @@ def pulling_notices(pulling: Pulling) -> tuple[str, ...]:
     if first.trusted:
         return ()
     remedy = f"{WEAKER[max(first.alone, key=lambda path: first.alone[path])]} the coupling weaker"
+    if math.isinf(first.second_order):
+        return (
+            f"fed through the shared supply resistance one of the oscillators is not found to oscillate: take the lock "
+            f"range of {format_quantity(pulling.lock_range, 'Hz')} as rough; {remedy}",
+        )
     if solved is None:
         return (
             f"the oscillators also change each other's amplitude, which the lock range of "
@@ -215,6 +220,8 @@ NODE_NOT_COUNTED = (
     "coupling.node_resistance and coupling.node_capacitance do not count for the two pitch oscillators: what their "
     "outputs meet is drawn in [detector.parts]; draw them there"
 )
+NO_TONE = 1e-3
+"""Share of the tone of a slow beat below which that of a standing one is none: it leaves through a capacitor."""
 RIPPLE_IN_MIXER = (
     "the ripple of [supply] sounds through both oscillators; what it does within the drawn mixer itself is not "
     "computed: its supply needs a filter of its own"
@@ -227,8 +234,9 @@ def mixer_notice(table: MixerTable, highest: float | None) -> tuple[str, ...]:
     if highest is None or highest <= followed:
         return ()
     change = ""
-    if corner < highest:
-        louder = table.level(corner) > table.level(0.0)
+    standing, later = table.level(0.0), table.level(corner)
+    if corner < highest and standing > NO_TONE * later:
+        louder = later > standing
         change = f", {'twice' if louder else 'half'} as strong in power from {format_quantity(corner, 'Hz', 3)} on"
     return (
         f"the drawn mixer follows the beat at once up to {format_quantity(followed, 'Hz', 3)}; up to the highest note, "

@@ -87,8 +87,12 @@ def run(arguments: Namespace) -> int:
     check_target(arguments.file, arguments.force)
     if CIRCUIT_NAMES[circuit].caution:
         say("CAUTION: " + CIRCUIT_NAMES[circuit].caution.replace("\n# ", " "))
-    with Beside() as beside, ProgressLine("planning") as line:
-        plan = make_design(asked, line, beside.shared_out)
+    try:
+        with Beside() as beside, ProgressLine("planning") as line:
+            plan = make_design(asked, line, beside.shared_out)
+    except KeyboardInterrupt:
+        say(f"{arguments.file} is not written: the search had found no design yet")
+        raise
     write_text(arguments.file, plan.text, arguments.force)
     say(f"wrote {arguments.file}; next: beatfield field {arguments.file}, beatfield sheet {arguments.file}")
     figures = plan_figures(plan)

@@ -16,8 +16,7 @@ from statistics import median
 from models.circuit.bias import Bias
 from models.circuit.common_base import AntennaLoad, Load, OscillatorCircuit
 from models.circuit.oscillator import steady_state
-from models.circuit.steady_state import SteadyState
-from models.circuit.transient import Measurement, measure, run_length, simulate
+from models.circuit.transient import measure, run_length, simulate
 from models.quick_dataclass import dataclass
 from synth.comparisons.benchmark_report import BenchmarkGoal, Cell, Column, Comparison, timed
 
@@ -81,28 +80,14 @@ class Compared:
         return self.integration / self.balance
 
 
-def _integrated(circuit: OscillatorCircuit, balanced: SteadyState) -> tuple[Measurement, float]:
-    """What the end of an integration in time reads, and the time that a run of sufficient length takes, s.
-
-    Raises ValueError where even a run half as long again as estimated does not settle.
-    """
-
-    def run(longer: float) -> Measurement:
-        return measure(simulate(circuit, longer * run_length(balanced), frequency=balanced.frequency))
-
-    try:
-        return timed(lambda: run(1.0))
-    except ValueError:  # the estimate knows nothing of a growth that waits for the bias to rise
-        return timed(lambda: run(1.5))
-
-
 def compare(circuit: OscillatorCircuit, rounds: int = 5) -> Compared:
     """Solve one circuit both ways."""
     balanced = steady_state(circuit)  # first call of everything
     quick = median(timed(lambda: steady_state(circuit))[1] for _ in range(rounds))
     nearby = replace(circuit, board_stray=circuit.board_stray + 0.1e-12)
     warm = median(timed(lambda: steady_state(nearby, warm_start=balanced))[1] for _ in range(rounds))
-    read, slow = _integrated(circuit, balanced)
+    duration = run_length(balanced)
+    read, slow = timed(lambda: measure(simulate(circuit, duration, frequency=balanced.frequency)))
     return Compared(
         balanced.frequency,
         quick,

@@ -97,6 +97,19 @@ def test_what_lies_beside_the_tank_is_counted() -> None:
     assert_allclose(beside_tank(OscillatorCircuit()), OscillatorCircuit().divider_capacitance, rtol=1e-12)
 
 
+def test_the_resistance_of_a_base_hides_no_junction_from_the_tank() -> None:
+    """The base stands still, so both junctions go to ground: capacitors in parallel and in series, by hand."""
+    transistor = Transistor(base_resistance=200.0)
+    circuit = OscillatorCircuit(transistor=transistor)
+    emitter, collector = (
+        one.zero_bias_capacitance for one in (transistor.emitter_junction, transistor.collector_junction)
+    )
+    divider = 1.0 / (1.0 / circuit.feedback_capacitor + 1.0 / (circuit.emitter_capacitor + emitter))
+    seen = resonance(without_load(circuit))
+    assert_allclose(seen.capacitance, circuit.across_tank + collector + divider, rtol=1e-3)
+    assert_allclose(seen.inductance, circuit.inductance, rtol=1e-3)
+
+
 def test_trimmer_pot_and_capacitor_are_turned_by_name() -> None:
     assert HARTLEY.with_trimmer(1.0).part("trimmer").what.capacitance == 65e-12
     assert HARTLEY.with_pot(0.2).pot_position == 0.2

@@ -1,6 +1,7 @@
 """The envelope of a start-up against integration in time and against harmonic balance."""
 
 from dataclasses import replace
+from inspect import unwrap
 
 import numpy as np
 import pytest
@@ -18,6 +19,8 @@ from models.circuit.start_up import REACHED, start_up
 from models.circuit.switch_on import thermal_swing
 from models.circuit.transient import POINTS_PER_CYCLE, cycle_swings, simulate
 from models.circuit.transistor import Transistor
+from models.circuit.work import bounded_work
+from synth.build.circuit_assembly import START_WORK
 from synth.comparisons.oscillator import CIRCUITS
 from tests.models.circuit.test_switch_on import HARD, kennedy, with_emitter
 
@@ -170,6 +173,16 @@ def test_kennedys_oscillator_is_shown():
     assert found.outcome is Outcome.WANDERS
     late = found.tank[-150:]
     assert late.max() > 2.0 * late.min() > 0.5
+
+
+@pytest.mark.slow
+def test_what_is_irregular_is_told_by_the_cycles_that_could_be_paid_for():
+    # within the work that a command allows, a start-up ends after half of the cycles that the one above takes
+    with bounded_work(START_WORK):
+        found = unwrap(start_up)(kennedy(Transistor(base_resistance=10.0)))
+    assert found.late is not None
+    assert found.late.times[-1] - found.late.times[0] < 300 / 96e3
+    assert found.outcome is Outcome.WANDERS
 
 
 @pytest.mark.soak

@@ -235,6 +235,20 @@ def test_a_table_follows_both_amplitudes_by_parabolas():
         assert_allclose(found, 1.0 + added(first, *of_reference) + added(second, *of_variable), rtol=1e-9)
 
 
+@pytest.mark.filterwarnings("error")
+def test_a_tone_behind_a_capacitor_follows_no_beat_at_once():
+    """A high-pass of 10 Hz has no standing tone to compare with: from the lowest beat on it is twice, and 1 %, off.
+
+    The tone C_1 = j b / (10 Hz + j b), as behind a coupling capacitor.
+    """
+    beats, sparse = 8.0 * np.sinh(np.linspace(-8.0, 8.0, 65)), np.array([-12e3, 0.0, 12e3])
+    lines = np.stack([np.zeros(65), 1j * beats / (10.0 + 1j * beats)], axis=1)
+    table = MixerTable(beats, lines, sparse, np.zeros((3, 4, 2), dtype=complex), (1.0, 1.0), (0.03, 0.03), RADIO)
+    assert table.level(0.0) == 0.0
+    assert table.quasi_static_up_to == table.corner == 1.0
+    assert_allclose(table.level(10.0), math.sqrt(0.5), rtol=1e-3)
+
+
 def test_a_mixer_without_a_device_is_refused():
     parts = (Part("load", Resistance(1e3), ("tone", "ground")),)
     with pytest.raises(ValueError, match="draw a diode or a transistor"):

@@ -8,6 +8,7 @@ from numpy.testing import assert_allclose
 
 from models.circuit.common_base import OscillatorCircuit
 from models.circuit.oscillator import small_signal, steady_state
+from models.circuit.switch_on import thermal_kick
 from models.circuit.transient import POINTS_PER_CYCLE, TransientRecord, crossings, measure, run_length, simulate
 from models.circuit.transistor import Transistor
 from synth.comparisons.oscillator import CIRCUITS
@@ -46,6 +47,15 @@ def returned(balanced, cycles):
 def test_a_disturbed_oscillation_returns_to_the_balanced_one(name, cycles):
     balanced = steady_state(CIRCUITS[name])
     agree(balanced, returned(balanced, cycles))
+
+
+def test_a_run_waits_for_the_growth_to_begin():
+    # at rest the swing grows by e in 4 us, but until the bias is half set it does not grow at all
+    balanced = steady_state(CIRCUITS["heavy drive"])
+    opening, _ = thermal_kick(balanced.circuit, 1e-2)
+    settling, read = 8.0 * balanced.settling_time, 60 / balanced.frequency
+    assert opening > 50.0 / small_signal(balanced.circuit).growth_rate
+    assert opening < run_length(balanced) - settling - read < 3.0 * opening
 
 
 @pytest.mark.slow

@@ -84,6 +84,17 @@ def test_an_interrupted_search_is_written_without_what_would_follow(within, smal
     assert open_design(Path("mine.toml")).field.zero_beat_distance == pytest.approx(document["zero_beat_m"], rel=1e-6)
 
 
+def test_one_that_has_found_nothing_says_that_it_writes_nothing(tmp_path, capsys, monkeypatch):
+    def interrupted(*_: object) -> None:
+        raise KeyboardInterrupt
+
+    monkeypatch.chdir(tmp_path)
+    monkeypatch.setattr("synth.analysis.plan.make_design", interrupted)
+    assert main(["plan", "mine.toml"]) == EXIT_INTERRUPTED
+    assert "mine.toml is not written: the search had found no design yet" in capsys.readouterr().err
+    assert not Path("mine.toml").exists()
+
+
 @pytest.mark.soak  # by hand: half a minute
 def test_ctrl_c_after_the_search_writes_what_was_found(small, capsys, monkeypatch):
     def interrupted(*_: object) -> None:
