@@ -191,7 +191,7 @@ def floating_notice(tie: float, own: float, frequency: float) -> str:
 
 
 def pulling_notices(pulling: Pulling) -> tuple[str, ...]:
-    """What to say of a computed lock range: nothing where the oscillators leave each other's amplitude alone."""
+    """What to say of a computed lock range: nothing where the oscillators act weakly on each other."""
     first, solved = pulling.first_order, pulling.solved
     if first.trusted:
         return ()
@@ -203,13 +203,13 @@ def pulling_notices(pulling: Pulling) -> tuple[str, ...]:
         )
     if solved is None:
         return (
-            f"the oscillators also change each other's amplitude, which the lock range of "
+            f"the oscillators act strongly on each other, which the lock range of "
             f"{format_quantity(pulling.lock_range, 'Hz')} leaves out: take it as rough, it may be up to "
             f"{1.0 + first.second_order:.2g} times as wide; {remedy}",
         )
     low, high = solved.edges
     return (
-        f"the oscillators also change each other's amplitude: solved as one circuit they stay locked from "
+        f"the oscillators act strongly on each other: solved as one circuit they stay locked from "
         f"{format_quantity(low, 'Hz')} to {format_quantity(high, 'Hz')} of offset, and the beat beyond is pulled as by "
         f"a lock range of {format_quantity(pulling.lock_range, 'Hz')}; a weak coupling would give "
         f"{format_quantity(first.total, 'Hz')}; {remedy}",

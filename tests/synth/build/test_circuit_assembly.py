@@ -329,7 +329,7 @@ def test_a_weaker_coupling_locks_less_as_the_square_of_the_resistors():
 def test_a_coupling_that_changes_the_amplitudes_is_told():
     opened = coupled_by("100 kohm")
     (notice,) = opened.notices
-    assert "also change each other's amplitude: solved as one circuit they stay locked from" in notice
+    assert "act strongly on each other: solved as one circuit they stay locked from" in notice
     low, high = opened.pulling.solved.edges
     assert low < -400.0 < 400.0 < high
     assert opened.instrument.lock_range == opened.pulling.solved.adler != opened.pulling.first_order.total
