@@ -299,7 +299,7 @@ class Station:
 def reference_station(opened: OpenedDesign) -> Station:
     """The reference, its trimmer set for zero beat where the design asks for that."""
     condition = "as designed" if opened.design.tuning.zero_beat is None else "tuned for zero beat"
-    return _station(opened, "reference", condition, opened.reference_tank, None)
+    return _station(opened, "reference", condition, opened.reference_tank, None, alike=_solved(opened, 0))
 
 
 def bare_station(opened: OpenedDesign) -> Station:
@@ -316,7 +316,8 @@ def antenna_station(opened: OpenedDesign, distance: float | None = None) -> Stat
     condition = "antenna on, no player near" if distance is None else f"hand at {100.0 * distance:.1f} cm"
     antenna = ProbedAntenna(own + lead, lead, instrument.branch, instrument.tap_ratio)
     near = float(instrument.frequency_with(own + lead))
-    return _station(opened, "variable", condition, opened.tanks["variable"], antenna, instrument.mode, near)
+    alike = _solved(opened, 1)
+    return _station(opened, "variable", condition, opened.tanks["variable"], antenna, instrument.mode, near, alike)
 
 
 def volume_station(opened: OpenedDesign) -> Station | None:
@@ -328,6 +329,12 @@ def volume_station(opened: OpenedDesign) -> Station | None:
     return _station(opened, "volume", "ring on, no player near", volume.tank, ring)
 
 
+def _solved(opened: OpenedDesign, place: int) -> SteadyState | None:
+    """The reference (0) or the variable oscillator (1) as the instrument is tuned; None where no circuit is solved."""
+    states = opened.pair.states
+    return None if states is None else states[place]
+
+
 def _station(
     opened: OpenedDesign,
     which: str,
@@ -336,7 +343,9 @@ def _station(
     antenna: ProbedAntenna | None,
     mode: str = "low",
     near: float | None = None,
+    alike: SteadyState | None = None,
 ) -> Station:
+    """near: the frequency, Hz, of the mode that is meant; alike: an oscillation in that mode of a circuit like it."""
     design = opened.design
     section: TankSection = getattr(opened.wired, which)
     resonance = resonance_probe(tank, section.stray + section.self_capacitance, antenna, mode)
@@ -356,7 +365,10 @@ def _station(
     if antenna is not None:
         circuit = with_antenna(circuit, antenna.capacitance, antenna.branch, antenna.tap_ratio)
     with blaming(design, which):
-        state = steady_state(circuit, near_frequency=near)
+        if alike is not None and alike.circuit == circuit:
+            state = alike
+        else:
+            state = steady_state(circuit, warm_start=alike, near_frequency=near)
     solved = circuit_probe(design, which, circuit, antenna or ProbedAntenna(0.0, 0.0), state)
     by_pot = partial(_frequency, circuit.with_pot, state)
     if design.law != "circuit" or which == "volume":  # as in the instrument, whose volume side is a resonance
