@@ -211,7 +211,7 @@ def pulling_notices(pulling: Pulling) -> tuple[str, ...]:
     return (
         f"the oscillators act strongly on each other: solved as one circuit they stay locked from "
         f"{format_quantity(low, 'Hz')} to {format_quantity(high, 'Hz')} of offset, and the beat beyond is pulled as by "
-        f"a lock range of {format_quantity(pulling.lock_range, 'Hz')}; a weak coupling would give "
+        f"a lock range of {format_quantity(pulling.lock_range, 'Hz')}, a fast beat by less; a weak coupling would give "
         f"{format_quantity(first.total, 'Hz')}; {remedy}",
     )
 
