@@ -12,6 +12,7 @@ import numpy as np
 import pytest
 import wild
 from hypothesis import strategies as st
+from letters import LETTERS
 from small_instrument import ROD, STEEP, same_field, small_field
 
 from synth.analysis.readings import MOST_ROWS, Setting, load_readings
@@ -56,8 +57,10 @@ def _plain() -> dict[str, object]:
 
 PLAIN = _plain()
 _JSON = st.recursive(
-    st.one_of(st.none(), st.booleans(), st.floats(), st.integers(), st.text(max_size=8)),
-    lambda inner: st.one_of(st.lists(inner, max_size=4), st.dictionaries(st.text(max_size=8), inner, max_size=4)),
+    st.one_of(st.none(), st.booleans(), st.floats(), st.integers(), st.text(LETTERS, max_size=8)),
+    lambda inner: st.one_of(
+        st.lists(inner, max_size=4), st.dictionaries(st.text(LETTERS, max_size=8), inner, max_size=4)
+    ),
     max_leaves=6,
 )
 _WILD_FIELDS = st.one_of(

@@ -151,6 +151,7 @@ def test_a_trace_is_bounded_in_rows_and_bytes(tmp_path, monkeypatch):
         load_trace(path)
 
 
+@pytest.mark.slow
 def test_a_tune_is_bounded_in_bytes_and_messages(tmp_path):
     path = tmp_path / "a.txt"
     path.write_bytes(b"A4 1/4\n" + b"#" * (LARGEST_FILE - 7))

@@ -409,6 +409,7 @@ def test_output_that_cannot_be_written_is_one_message(words):
     assert result.stderr.count("\n") == 1
 
 
+@pytest.mark.slow
 @pytest.mark.skipif(sys.platform == "win32", reason="no SIGTERM as elsewhere")
 def test_a_request_to_end_leaves_no_file(demos, in_tmp):
     command = [

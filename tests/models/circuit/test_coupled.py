@@ -134,6 +134,7 @@ def hardly_decoupled(resistor=100.0, capacitor=10e-9):
     )
 
 
+@pytest.mark.slow
 def test_a_shared_supply_lets_the_rails_swing_more():
     # without the other's resistor in the way of each rail 0.57 of it came out
     pair, path = hardly_decoupled(), Coupling(supply_resistance=100.0)

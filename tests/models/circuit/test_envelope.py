@@ -151,6 +151,7 @@ def test_larger_bias_capacitors_take_longer_in_proportion():
     assert times[1] / times[0] == pytest.approx(2.0, rel=0.02)
 
 
+@pytest.mark.slow
 def test_the_thermal_swing():
     # the noise of a capacitor of 1 pF at 300 K is 64.4 uV r.m.s. (common practice, from memory)
     expected = np.sqrt(2.0) * 64.4e-6 * np.sqrt(1e-12 / DEFAULT.tank_capacitance)
