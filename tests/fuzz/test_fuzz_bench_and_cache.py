@@ -91,8 +91,8 @@ def _cache(content: bytes) -> None:
         assert [path.name for path in folder.iterdir()] == [f"{KEY}.json"]
 
 
-test_readings_few, test_readings = wild.quick_and_slow(_readings, wild.damaged(READINGS), 60, 600)
-test_cache_files_few, test_cache_files = wild.quick_and_slow(_cache, _CACHED, 8, 250)
+test_readings_few, test_readings = wild.quick_and_slow(_readings, wild.damaged(READINGS), 60, 150)
+test_cache_files_few, test_cache_files = wild.quick_and_slow(_cache, _CACHED, 8, 100)
 
 
 def test_readings_are_bounded_in_rows(tmp_path):

@@ -113,9 +113,9 @@ def _one_wild_value(chosen: tuple[object, object]) -> None:
     sound(wild.told(lambda: read_design(text, "a.toml"), "a.toml: "))
 
 
-test_damaged_files_few, test_damaged_files = wild.quick_and_slow(_damaged_file, wild.damaged(SEEDS), 60, 1500)
-test_any_toml_few, test_any_toml = wild.quick_and_slow(_any_toml, _LINES, 40, 600)
-test_one_wild_value_few, test_one_wild_value = wild.quick_and_slow(_one_wild_value, _ONE_VALUE, 60, 900)
+test_damaged_files_few, test_damaged_files = wild.quick_and_slow(_damaged_file, wild.damaged(SEEDS), 60, 250)
+test_any_toml_few, test_any_toml = wild.quick_and_slow(_any_toml, _LINES, 40, 150)
+test_one_wild_value_few, test_one_wild_value = wild.quick_and_slow(_one_wild_value, _ONE_VALUE, 60, 150)
 
 
 @pytest.mark.parametrize(

@@ -162,7 +162,7 @@ def test_a_shared_supply_in_time():
     rising = np.arange(top - 6, top)  # a quarter of a cycle before the edge they hold what they have
     held = float(np.interp(offset, solved.offsets[rising], 2.0 * np.pi * rising / 24))
     more = (offset - states[1].frequency + states[0].frequency) / slope(states[1])
-    run = integrate_pairs([Pair(*states, path, more, held)], 0.01)
+    run = integrate_pairs([Pair(*states, path, more, held)], 0.01, steps=32)
     assert np.ptp(run.phases()) < 0.4  # rad
 
 

@@ -169,13 +169,13 @@ def test_a_larger_antenna_feels_the_hand_more():
 @pytest.mark.slow
 @pytest.mark.parametrize(
     ("name", "posture"),
-    [(name, "open") for name in ("leaning", "telescopic", "wire", "plate", "flat plate", "ring", "flat ring")]
+    [(name, "open") for name in ("leaning", "telescopic", "wire", "plate", "ring", "flat ring")]
     + [("flat plate", "fist")],
 )
 def test_four_times_the_panels_change_the_added_capacitance_by_little(name, posture):
     """Within 0.3 % of what hand and body add."""
     scene = Scene(FORMS[name], PlayerBody(approach="above" if name in FLAT else "front"))
-    coarse, fine = (capacitance_curves(scene, [0.01, 0.05, 0.3], ["open"], each)["open"] for each in (1.0, 1.6))
+    coarse, fine = (capacitance_curves(scene, [0.01, 0.3], [posture], each)[posture] for each in (1.0, 1.6))
     assert_allclose(coarse.empty_capacitance, fine.empty_capacitance, rtol=5e-4, atol=0)
     found, true = (each.capacitances - each.empty_capacitance for each in (coarse, fine))
     assert_allclose(found, true, rtol=3e-3, atol=0)
