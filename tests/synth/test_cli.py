@@ -387,6 +387,7 @@ def test_module_and_version_run():
     assert result.stdout.startswith("beatfield ")
 
 
+@pytest.mark.slow
 def test_a_reader_that_leaves_is_no_fault(demos):
     command = [sys.executable, "-m", "synth", "field", str(demos / "meadow.toml"), "--csv", "-"]
     process = subprocess.Popen(command, stdout=subprocess.PIPE, stderr=subprocess.PIPE, text=True)

@@ -157,6 +157,7 @@ def test_distances_of_simple_points():
     assert_allclose(ring.distance(np.array([middle, middle + (0.15, 0.02, 0.0)])), [0.145, 0.015], rtol=1e-9)
 
 
+@pytest.mark.slow
 def test_a_larger_antenna_feels_the_hand_more():
     far = [0.2, 0.4]
     rod, plate = (capacitance_curves(Scene(each), far, ["open"])["open"] for each in (RodAntenna(), PlateAntenna()))

@@ -116,6 +116,7 @@ def test_command_ends_well_where_all_goals_are_met(monkeypatch, capsys):
     assert "goals: 4 met, 0 MISSED" in capsys.readouterr().out
 
 
+@pytest.mark.slow
 def test_adjoint_and_differences_agree(monkeypatch):
     """Every derivative by both ways; 2 ms and 80 ms, said by a stopwatch of ours."""
     monkeypatch.setattr(adjoint, "side_by_side", lambda actions, rounds: {"adjoint": 2e-3, "differences": 8e-2})

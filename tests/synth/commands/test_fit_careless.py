@@ -154,6 +154,7 @@ FITTED = {
 
 # many exchanges are tried
 COSTLY = (
+    "two lines exchanged",
     "two boards in turns",
     "the wrong way round",
     "one frequency for all",
