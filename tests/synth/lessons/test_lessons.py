@@ -51,7 +51,7 @@ def reports(bench):
     return Rendered()
 
 
-QUICK = ("beats", "hand")
+QUICK = ("hand",)
 NAMES = [pytest.param(name, marks=[] if name in QUICK else [pytest.mark.slow]) for name in LESSONS]
 
 
