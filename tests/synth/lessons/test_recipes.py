@@ -8,12 +8,12 @@ import pickle
 import numpy as np
 import pytest
 from scipy.signal.windows import kaiser
+from small_setup import small_setup
 
 from models.pulling import pulled_beat
 from synth.hands.hand_path import HandBlock
 from synth.lessons.live import Axis, OnAxis
 from synth.lessons.recipes import PEAK, Instrumental, Mixture, Pulled
-from synth.lessons.setup import open_setup
 from synth.lessons.table import LESSONS, live_lesson
 from synth.lessons.waves import Tone
 from synth.sound.voice import CrossfadingVoice
@@ -23,7 +23,7 @@ RATE = 48_000
 
 @pytest.fixture(scope="module")
 def lessons():
-    setup = open_setup()
+    setup = small_setup()
     return {name: live_lesson(name, setup) for name in LESSONS}
 
 

@@ -12,8 +12,8 @@ from boxes import contains
 from hypothesis import given, settings
 from hypothesis import strategies as st
 from slow_ones import slow_ones
+from small_setup import small_setup
 
-from synth.lessons.setup import open_setup
 from synth.lessons.table import LESSONS, live_lesson
 from synth.window import palette
 from synth.window.box import Box
@@ -31,7 +31,7 @@ FAULT = "No sound: the default sound output was not found. Connect one, then loo
 def lessons():
     os.environ.setdefault("SDL_VIDEODRIVER", "dummy")
     pygame.font.init()
-    bench = open_setup()
+    bench = small_setup()
     return {name: live_lesson(name, bench) for name in LESSONS}
 
 
