@@ -2,7 +2,7 @@
 
 Where tests run side by side, a file is the work of one process, so that what its tests share is made once. The tests
 with real sound and screen, and those that install, are the work of one process as a whole folder, and are begun first:
-they wait more than they compute. So are the quick ones with wild texts: the first such text costs seconds.
+they wait more than they compute.
 Each process begins to collect at another place, so that in a fresh clone every file is compiled by one of them only.
 """
 
@@ -32,9 +32,8 @@ share_solutions()
 WORKER = os.environ.get("PYTEST_XDIST_WORKER")
 QUICK = "not slow and not soak"  # as the project file has it
 WHOLE_FOLDERS = ("tests/live/", "tests/install/")
-FUZZ = "tests/fuzz/"
 DOCUMENTS = ("tests/guide/test_guide.py", "tests/project/test_readme.py")
-# Of the slow tests these files take longest (half a minute to ten seconds), and of the quick ones these (ten to three,
+# Of the slow tests these files take longest (half a minute to ten seconds), and of the quick ones these (ten to two,
 # those that mostly wait among those that compute): begun first, so that no process is left with one of them at the end.
 LONG_FILES = {
     "slow": (
@@ -42,41 +41,41 @@ LONG_FILES = {
         "tests/reliability/test_disk_and_places.py",
         "tests/soak/test_soak.py",
         "tests/synth/sound/test_radio_rate.py",
-        "tests/fuzz/test_fuzz_assembly.py",
-        "tests/models/hand/test_antennas.py",
-        "tests/synth/commands/test_oscillator_command.py",
-        "tests/synth/window/test_view.py",
-        "tests/models/circuit/test_envelope.py",
         "tests/models/circuit/test_coupled.py",
-        "tests/fuzz/test_fuzz_designs.py",
+        "tests/synth/commands/test_oscillator_command.py",
+        "tests/models/circuit/test_envelope.py",
+        "tests/models/hand/test_antennas.py",
+        "tests/synth/window/test_view.py",
         "tests/synth/build/test_drawn_circuits.py",
-        "tests/synth/window/test_lesson_window.py",
+        "tests/fuzz/test_fuzz_assembly.py",
         "tests/synth/commands/test_fit_gives_back.py",
+        "tests/models/hand/test_ring_field.py",
+        "tests/synth/commands/test_fit_trouble.py",
         "tests/synth/commands/test_fit_templates.py",
-        "tests/models/circuit/test_adjoint.py",
         "tests/synth/commands/test_choose_command.py",
-        "tests/synth/commands/test_tolerance_command.py",
-        "tests/synth/commands/test_fit_played_back.py",
-        "tests/synth/report/test_sheet_print.py",
+        "tests/models/test_injection.py",
+        "tests/models/circuit/test_adjoint.py",
+        "tests/synth/lessons/test_lessons.py",
+        "tests/synth/window/test_lesson_window.py",
+        "tests/synth/window/test_retune.py",
         "tests/models/circuit/test_transient.py",
+        "tests/synth/window/test_steering.py",
     ),
     QUICK: (
         "tests/golden/test_golden.py",
         "tests/synth/live/test_speaker.py",
-        "tests/synth/build/test_assembly.py",
+        "tests/synth/window/test_view.py",
         "tests/synth/window/test_safe_pointer.py",
         "tests/models/electrostatics/test_boundary_elements.py",
         "tests/synth/window/test_play_window_designs.py",
-        "tests/synth/window/test_view.py",
-        "tests/synth/window/test_play_window.py",
         "tests/synth/build/test_circuit_assembly.py",
-        "tests/reliability/test_disk_and_places.py",
         "tests/synth/test_cli.py",
-        "tests/synth/designs/test_design_file.py",
-        "tests/synth/window/test_practice.py",
         "tests/synth/sound/test_voice_sound.py",
-        "tests/synth/window/test_lesson_window.py",
+        "tests/synth/window/test_play_window.py",
         "tests/synth/window/test_retune.py",
+        "tests/synth/commands/test_oscillator_command.py",
+        "tests/synth/designs/test_design_file.py",
+        "tests/synth/analysis/test_adjoint_figures.py",
     ),
 }
 
@@ -90,23 +89,22 @@ def pytest_configure(config: pytest.Config) -> None:
     settings.load_profile("ours")
 
 
-def folder_of(nodeid: str, config: pytest.Config) -> str:
+def folder_of(nodeid: str) -> str:
     """The folder of a test that is the work of one process as a whole; else nothing."""
-    folders = (*WHOLE_FOLDERS, FUZZ) if config.option.markexpr == QUICK else WHOLE_FOLDERS
-    return next((folder for folder in folders if nodeid.startswith(folder)), "")
+    return next((folder for folder in WHOLE_FOLDERS if nodeid.startswith(folder)), "")
 
 
-def unit_of(nodeid: str, config: pytest.Config) -> str:
+def unit_of(nodeid: str) -> str:
     """What one process does as a whole: a folder, a file, or both documents, which run the same commands."""
     file = nodeid.split("::")[0]
-    return folder_of(nodeid, config) or ("documents" if file in DOCUMENTS else file)
+    return folder_of(nodeid) or ("documents" if file in DOCUMENTS else file)
 
 
 def place_in_line(item: pytest.Item) -> tuple[bool, int, Path]:
     """Whole folders first, then the longest files, then file by file."""
     file, first = item.nodeid.split("::")[0], LONG_FILES.get(item.config.option.markexpr, ())
     long = first.index(file) if file in first else len(first)
-    return folder_of(item.nodeid, item.config) == "", long, item.path
+    return folder_of(item.nodeid) == "", long, item.path
 
 
 def pytest_ignore_collect(collection_path: Path, config: pytest.Config) -> bool | None:
@@ -176,7 +174,7 @@ def pytest_xdist_make_scheduler(config: pytest.Config, log: Any) -> Any:
 
     class ByFile(LoadScopeScheduling):
         def _split_scope(self, nodeid: str) -> str:  # the way pytest-xdist's documentation names for this
-            return unit_of(nodeid, config)
+            return unit_of(nodeid)
 
     config.option.loadscopereorder = False
     return ByFile(config, log)

@@ -98,7 +98,7 @@ def _circuit(changes: list[tuple[Key, Any]]) -> None:
 
 
 test_lossless_designs_few, test_lossless_designs = wild.quick_and_slow(
-    _lossless, st.tuples(st.sampled_from(BASES), wild.changes(PLAIN, 6)), 4, 120
+    _lossless, st.tuples(st.sampled_from(BASES), wild.changes(PLAIN, 6)), 4, 80
 )
 DRAWN = [circuit_template_text(name) for name, circuit in CIRCUITS.items() if circuit.rows]
 
@@ -136,7 +136,7 @@ def _mixer(chosen: tuple[str, list[tuple[int, int, float]]]) -> None:
 
 _ROWS = st.lists(st.tuples(st.integers(0, 40), st.integers(0, 6), st.floats(-3.0, 3.0)), min_size=1, max_size=4)
 test_drawn_circuits_few, test_drawn_circuits = wild.quick_and_slow(
-    _drawn, st.tuples(st.sampled_from(DRAWN), _ROWS), 1, 8, HUNG
+    _drawn, st.tuples(st.sampled_from(DRAWN), _ROWS), 1, 6, HUNG
 )
 GIVEN_LOCK = {("coupling", "lock_range"): "1.5 Hz"}  # computed, with advice on it, everything is solved once more
 MIXED = [circuit_template_text("common-base", GIVEN_LOCK, mixer=name) for name in MIXERS]
@@ -144,7 +144,7 @@ _, test_drawn_mixers = wild.quick_and_slow(_mixer, st.tuples(st.sampled_from(MIX
 PARTS = [
     key for section in ("circuit", "transistor", "variable", "coupling") for key in SECTIONS[section].keys.values()
 ]
-test_circuit_designs_few, test_circuit_designs = wild.quick_and_slow(_circuit, wild.changes(PARTS, 4), 2, 25, HUNG)
+test_circuit_designs_few, test_circuit_designs = wild.quick_and_slow(_circuit, wild.changes(PARTS, 4), 2, 16, HUNG)
 
 
 @pytest.mark.parametrize(

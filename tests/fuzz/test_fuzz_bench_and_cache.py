@@ -12,6 +12,7 @@ import numpy as np
 import pytest
 import wild
 from hypothesis import strategies as st
+from letters import LETTERS
 from small_instrument import ROD, STEEP, same_field, small_field
 
 from synth.analysis.readings import MOST_ROWS, Setting, load_readings
@@ -56,8 +57,10 @@ def _plain() -> dict[str, object]:
 
 PLAIN = _plain()
 _JSON = st.recursive(
-    st.one_of(st.none(), st.booleans(), st.floats(), st.integers(), st.text(max_size=8)),
-    lambda inner: st.one_of(st.lists(inner, max_size=4), st.dictionaries(st.text(max_size=8), inner, max_size=4)),
+    st.one_of(st.none(), st.booleans(), st.floats(), st.integers(), st.text(LETTERS, max_size=8)),
+    lambda inner: st.one_of(
+        st.lists(inner, max_size=4), st.dictionaries(st.text(LETTERS, max_size=8), inner, max_size=4)
+    ),
     max_leaves=6,
 )
 _WILD_FIELDS = st.one_of(
@@ -88,8 +91,8 @@ def _cache(content: bytes) -> None:
         assert [path.name for path in folder.iterdir()] == [f"{KEY}.json"]
 
 
-test_readings_few, test_readings = wild.quick_and_slow(_readings, wild.damaged(READINGS), 60, 600)
-test_cache_files_few, test_cache_files = wild.quick_and_slow(_cache, _CACHED, 8, 250)
+test_readings_few, test_readings = wild.quick_and_slow(_readings, wild.damaged(READINGS), 60, 150)
+test_cache_files_few, test_cache_files = wild.quick_and_slow(_cache, _CACHED, 8, 100)
 
 
 def test_readings_are_bounded_in_rows(tmp_path):

@@ -93,4 +93,4 @@ def test_the_undamaged_files_are_taken(kind):
     _through((kind, KINDS[kind][0]))
 
 
-test_damaged_files_few, test_damaged_files = wild.quick_and_slow(_through, _cases(), 15, 150)
+test_damaged_files_few, test_damaged_files = wild.quick_and_slow(_through, _cases(), 15, 100)

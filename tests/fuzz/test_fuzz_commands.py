@@ -93,4 +93,4 @@ def _attacked(chosen: tuple[str, str, list[Any]]) -> None:
 
 
 _CHOSEN = st.tuples(st.sampled_from(sorted(COMMANDS)), st.sampled_from(sorted(BASES)), wild.changes(WILD, 5))
-test_wild_designs_few, test_wild_designs = wild.quick_and_slow(_attacked, _CHOSEN, 4, 60)
+test_wild_designs_few, test_wild_designs = wild.quick_and_slow(_attacked, _CHOSEN, 4, 40)

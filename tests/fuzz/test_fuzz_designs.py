@@ -10,6 +10,7 @@ from pathlib import Path
 import pytest
 import wild
 from hypothesis import strategies as st
+from letters import LETTERS
 from slow_ones import slow_ones
 
 from synth.designs.design_file import Design, design_hash, design_text, load_design, read_design
@@ -43,7 +44,7 @@ NUMBERS = st.one_of(
     st.floats(), st.integers(), st.sampled_from([10**400, -(10**4000), 1e308, 5e-324, float("nan"), float("inf")])
 )
 TEXTS = st.one_of(
-    st.text(max_size=40),
+    st.text(LETTERS, max_size=40),
     st.builds(
         lambda number, unit: f"{number}{unit}",
         NUMBERS,
@@ -53,7 +54,9 @@ TEXTS = st.one_of(
 )
 VALUES = st.recursive(
     st.one_of(NUMBERS, TEXTS, st.booleans(), st.dates(), st.times(), st.datetimes()),
-    lambda inner: st.one_of(st.lists(inner, max_size=3), st.dictionaries(st.text(max_size=8), inner, max_size=3)),
+    lambda inner: st.one_of(
+        st.lists(inner, max_size=3), st.dictionaries(st.text(LETTERS, max_size=8), inner, max_size=3)
+    ),
     max_leaves=4,
 )
 
@@ -75,8 +78,8 @@ def _toml(value: object) -> str:
     return value.isoformat()  # type: ignore[attr-defined]
 
 
-_NAMES = st.one_of(st.sampled_from([key.name for key in KEYS]), st.text(max_size=10))
-_SECTION_NAMES = st.one_of(st.sampled_from(list(SECTIONS)), st.text(max_size=10))
+_NAMES = st.one_of(st.sampled_from([key.name for key in KEYS]), st.text(LETTERS, max_size=10))
+_SECTION_NAMES = st.one_of(st.sampled_from(list(SECTIONS)), st.text(LETTERS, max_size=10))
 _LINES = st.lists(
     st.one_of(
         st.builds(lambda name, value: f"{_toml(name)} = {_toml(value)}", _NAMES, VALUES),
@@ -110,9 +113,9 @@ def _one_wild_value(chosen: tuple[object, object]) -> None:
     sound(wild.told(lambda: read_design(text, "a.toml"), "a.toml: "))
 
 
-test_damaged_files_few, test_damaged_files = wild.quick_and_slow(_damaged_file, wild.damaged(SEEDS), 60, 1500)
-test_any_toml_few, test_any_toml = wild.quick_and_slow(_any_toml, _LINES, 40, 600)
-test_one_wild_value_few, test_one_wild_value = wild.quick_and_slow(_one_wild_value, _ONE_VALUE, 60, 900)
+test_damaged_files_few, test_damaged_files = wild.quick_and_slow(_damaged_file, wild.damaged(SEEDS), 60, 250)
+test_any_toml_few, test_any_toml = wild.quick_and_slow(_any_toml, _LINES, 40, 150)
+test_one_wild_value_few, test_one_wild_value = wild.quick_and_slow(_one_wild_value, _ONE_VALUE, 60, 150)
 
 
 @pytest.mark.parametrize(

@@ -128,9 +128,9 @@ _WORDS = st.sampled_from(
 )
 _SOUP = st.lists(_WORDS, max_size=30).map(lambda words: " ".join(words).encode())
 
-test_traces_few, test_traces = wild.quick_and_slow(_trace, wild.damaged(TRACES), 60, 750)
-test_midi_files_few, test_midi_files = wild.quick_and_slow(_midi, wild.damaged(MIDI), 60, 750)
-test_note_lists_few, test_note_lists = wild.quick_and_slow(_note_list, st.one_of(wild.damaged(NOTES), _SOUP), 60, 600)
+test_traces_few, test_traces = wild.quick_and_slow(_trace, wild.damaged(TRACES), 60, 150)
+test_midi_files_few, test_midi_files = wild.quick_and_slow(_midi, wild.damaged(MIDI), 60, 150)
+test_note_lists_few, test_note_lists = wild.quick_and_slow(_note_list, st.one_of(wild.damaged(NOTES), _SOUP), 60, 150)
 
 
 def test_a_trace_is_bounded_in_rows_and_bytes(tmp_path, monkeypatch):
@@ -151,6 +151,7 @@ def test_a_trace_is_bounded_in_rows_and_bytes(tmp_path, monkeypatch):
         load_trace(path)
 
 
+@pytest.mark.slow
 def test_a_tune_is_bounded_in_bytes_and_messages(tmp_path):
     path = tmp_path / "a.txt"
     path.write_bytes(b"A4 1/4\n" + b"#" * (LARGEST_FILE - 7))

@@ -67,8 +67,8 @@ def _runs(content: bytes) -> None:
         path.unlink()
 
 
-test_hands_few, test_hands = wild.quick_and_slow(_hand, wild.damaged(HANDS), 40, 500)
-test_runs_few, test_runs = wild.quick_and_slow(_runs, wild.damaged(RUNS), 40, 500)
+test_hands_few, test_hands = wild.quick_and_slow(_hand, wild.damaged(HANDS), 40, 150)
+test_runs_few, test_runs = wild.quick_and_slow(_runs, wild.damaged(RUNS), 40, 150)
 
 
 @pytest.mark.parametrize("key", KEYS)

@@ -43,7 +43,7 @@ def _sound(content: bytes) -> None:
         assert 8000 <= rate <= 384_000
 
 
-test_sounds_few, test_sounds = wild.quick_and_slow(_sound, wild.damaged(SOUNDS), 40, 500)
+test_sounds_few, test_sounds = wild.quick_and_slow(_sound, wild.damaged(SOUNDS), 40, 150)
 
 
 def test_a_sound_is_bounded_in_length_and_its_channels_are_averaged(tmp_path, monkeypatch):

@@ -6,6 +6,7 @@ import math
 
 import wild
 from hypothesis import strategies as st
+from letters import LETTERS
 
 from synth.designs.quantity import UNITS, format_quantity, parse
 from synth.errors import DesignError
@@ -40,7 +41,7 @@ _PIECES = st.sampled_from(
     ]
 )
 _TEXTS = st.one_of(
-    st.text(max_size=100),
+    st.text(LETTERS, max_size=100),
     st.lists(_PIECES, max_size=10).map("".join),
     st.builds(lambda number, unit: f"{number} {unit}", st.floats(), st.sampled_from(sorted(UNITS))),
     st.floats(),

@@ -137,16 +137,9 @@ def test_without_portaudio_everything_else_works_and_the_message_says_what_to_in
 
 
 @pytest.mark.slow
-def test_the_sdist_installs_and_works(archives, new_install):
+def test_the_sdist_works_and_without_matplotlib_a_plot_says_what_to_install(archives, new_install):
     (sdist,) = archives.glob("*.tar.gz")
     place, programs = new_install("sdist", sdist, "--no-deps")
-    assert "zero beat" in place.run(programs / "beatfield", "field", "heron")
-
-
-@pytest.mark.slow
-def test_without_matplotlib_reports_work_and_a_plot_says_what_to_install(archives, new_install):
-    (wheel,) = archives.glob("*.whl")
-    place, programs = new_install("plain", wheel, "--no-index")
     place.run(programs / "python", "-m", "pip", "uninstall", "--quiet", "--yes", "matplotlib")
     assert "zero beat" in place.run(programs / "beatfield", "field", "heron")
     told = place.run(programs / "beatfield", "field", "heron", "--plot", "field.png", code=1)

@@ -130,13 +130,8 @@ def test_without_a_home_but_with_a_cache(heron, here, run):
     assert b"solving" not in result.stderr
 
 
-@pytest.mark.parametrize(
-    "name",
-    [
-        "M\u00fcnze \u266a \u6b4c",
-        pytest.param("-a'b\"c$d`e \U0001f3b6", marks=pytest.mark.slow),
-    ],
-)
+@pytest.mark.slow
+@pytest.mark.parametrize("name", ["M\u00fcnze \u266a \u6b4c", "-a'b\"c$d`e \U0001f3b6"])
 def test_folders_and_files_of_any_name(demos, here, name):
     folder = here / name
     folder.mkdir()

@@ -1,7 +1,7 @@
 """Wild input and what every reader owes it, for the tests in tests/fuzz.
 
-A property is run twice: on a few cases with the quick tests, on hundreds with the slow ones. The cases are the same
-each time unless BEATFIELD_FUZZ=random is set, which draws others, and four times as many of the slow ones.
+A property is run twice: on a few cases with the quick tests, on a hundred or so with the slow ones. The cases are the
+same each time unless BEATFIELD_FUZZ=random is set, which draws others, and ten times as many of the slow ones.
 """
 
 from __future__ import annotations
@@ -175,7 +175,7 @@ def _changed(base: str, changes: list[tuple[Key, Any]]) -> dict[str, list[str]]:
 def quick_and_slow(
     check: Callable[[Any], None], inputs: st.SearchStrategy[Any], quick: int, slow: int, longest: float = LONGEST
 ) -> tuple[Callable[[], None], Callable[[], None]]:
-    """Two tests of `check` on `inputs`: one of `quick` cases, one of `slow` cases marked slow (drawn at random, of four
+    """Two tests of `check` on `inputs`: one of `quick` cases, one of `slow` cases marked slow (drawn at random, of ten
     times as many), each input done within `longest`, s of processor time."""
     random = os.environ.get("BEATFIELD_FUZZ") == "random"
 
@@ -202,7 +202,7 @@ def quick_and_slow(
         made: Callable[[], None] = chosen(given(inputs)(bounded))
         return made
 
-    return test(quick), pytest.mark.slow(test(4 * slow if random else slow))
+    return test(quick), pytest.mark.slow(test(10 * slow if random else slow))
 
 
 class HangError(BaseException):

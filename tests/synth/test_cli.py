@@ -387,6 +387,7 @@ def test_module_and_version_run():
     assert result.stdout.startswith("beatfield ")
 
 
+@pytest.mark.slow
 def test_a_reader_that_leaves_is_no_fault(demos):
     command = [sys.executable, "-m", "synth", "field", str(demos / "meadow.toml"), "--csv", "-"]
     process = subprocess.Popen(command, stdout=subprocess.PIPE, stderr=subprocess.PIPE, text=True)
@@ -409,6 +410,7 @@ def test_output_that_cannot_be_written_is_one_message(words):
     assert result.stderr.count("\n") == 1
 
 
+@pytest.mark.slow
 @pytest.mark.skipif(sys.platform == "win32", reason="no SIGTERM as elsewhere")
 def test_a_request_to_end_leaves_no_file(demos, in_tmp):
     command = [

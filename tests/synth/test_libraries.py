@@ -47,7 +47,7 @@ def run_without(modules: str | tuple[str, ...], arguments: list[str], folder: Pa
             ["render", "DESIGN", "--gesture", "still", "-o", "a.wav"],
             ["soundfile", "pip install soundfile"],
         ),
-        ("pygame", ["play", "DESIGN"], ["pygame", "pip install pygame-ce"]),
+        pytest.param("pygame", ["play", "DESIGN"], ["pygame", "pip install pygame-ce"], marks=pytest.mark.slow),
         ("sounddevice", ["devices"], ["sounddevice"]),
     ],
 )

@@ -226,6 +226,7 @@ def test_the_part_to_buy_tighter_is_the_one_that_spoils(reel):
     assert tighter_parts(spread, linear_estimates(spread), BuildGoals(), 100, 1) == ()
 
 
+@pytest.mark.slow
 def test_share_that_starts_in_the_other_mode():
     """By brute force: `preferred_mode` of every build as a tank and series inductor of its own, Q 80 and 60."""
     antenna = float(ROD.capacitance(0.5)) + 3e-12

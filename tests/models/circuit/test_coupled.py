@@ -134,6 +134,7 @@ def hardly_decoupled(resistor=100.0, capacitor=10e-9):
     )
 
 
+@pytest.mark.slow
 def test_a_shared_supply_lets_the_rails_swing_more():
     # without the other's resistor in the way of each rail 0.57 of it came out
     pair, path = hardly_decoupled(), Coupling(supply_resistance=100.0)
@@ -161,7 +162,7 @@ def test_a_shared_supply_in_time():
     rising = np.arange(top - 6, top)  # a quarter of a cycle before the edge they hold what they have
     held = float(np.interp(offset, solved.offsets[rising], 2.0 * np.pi * rising / 24))
     more = (offset - states[1].frequency + states[0].frequency) / slope(states[1])
-    run = integrate_pairs([Pair(*states, path, more, held)], 0.01)
+    run = integrate_pairs([Pair(*states, path, more, held)], 0.01, steps=32)
     assert np.ptp(run.phases()) < 0.4  # rad
 
 

@@ -99,14 +99,13 @@ def test_a_start_up_in_time():
 @pytest.mark.parametrize(
     ("circuit", "duration", "share", "chirp_ppm"),
     [
-        (CIRCUITS["normal"], 2.2e-3, 0.01, 5.0),
         (swift("light drive"), 1.6e-3, 0.01, 5.0),
         (swift("heavy drive"), 0.8e-3, 0.02, 5.0),  # these two rise by half and more in each cycle
         # its frequency falls by a fifth of its excess in each cycle; with steps of a tenth of the tolerance 18 ppm
         (swift("low Q", 2.2e-9), 0.6e-3, 0.03, 50.0),
         (CIRCUITS["supply-limited"], 0.8e-3, 0.01, 5.0),
     ],
-    ids=["normal", "light", "heavy", "low Q", "supply-limited"],
+    ids=["light", "heavy", "low Q", "supply-limited"],
 )
 def test_start_ups_in_time(circuit, duration, share, chirp_ppm):
     against_time(circuit, duration, share, chirp_ppm)
@@ -151,6 +150,7 @@ def test_larger_bias_capacitors_take_longer_in_proportion():
     assert times[1] / times[0] == pytest.approx(2.0, rel=0.02)
 
 
+@pytest.mark.slow
 def test_the_thermal_swing():
     # the noise of a capacitor of 1 pF at 300 K is 64.4 uV r.m.s. (common practice, from memory)
     expected = np.sqrt(2.0) * 64.4e-6 * np.sqrt(1e-12 / DEFAULT.tank_capacitance)

@@ -157,6 +157,7 @@ def test_distances_of_simple_points():
     assert_allclose(ring.distance(np.array([middle, middle + (0.15, 0.02, 0.0)])), [0.145, 0.015], rtol=1e-9)
 
 
+@pytest.mark.slow
 def test_a_larger_antenna_feels_the_hand_more():
     far = [0.2, 0.4]
     rod, plate = (capacitance_curves(Scene(each), far, ["open"])["open"] for each in (RodAntenna(), PlateAntenna()))
@@ -169,13 +170,13 @@ def test_a_larger_antenna_feels_the_hand_more():
 @pytest.mark.slow
 @pytest.mark.parametrize(
     ("name", "posture"),
-    [(name, "open") for name in ("leaning", "telescopic", "wire", "plate", "flat plate", "ring", "flat ring")]
+    [(name, "open") for name in ("leaning", "telescopic", "wire", "plate", "ring", "flat ring")]
     + [("flat plate", "fist")],
 )
 def test_four_times_the_panels_change_the_added_capacitance_by_little(name, posture):
     """Within 0.3 % of what hand and body add."""
     scene = Scene(FORMS[name], PlayerBody(approach="above" if name in FLAT else "front"))
-    coarse, fine = (capacitance_curves(scene, [0.01, 0.05, 0.3], ["open"], each)["open"] for each in (1.0, 1.6))
+    coarse, fine = (capacitance_curves(scene, [0.01, 0.3], [posture], each)[posture] for each in (1.0, 1.6))
     assert_allclose(coarse.empty_capacitance, fine.empty_capacitance, rtol=5e-4, atol=0)
     found, true = (each.capacitances - each.empty_capacitance for each in (coarse, fine))
     assert_allclose(found, true, rtol=3e-3, atol=0)

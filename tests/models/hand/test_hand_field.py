@@ -49,7 +49,8 @@ def test_added_capacitance_is_within_one_percent_of_a_mesh_of_three_times_the_pa
         assert_allclose(curves[posture].empty_capacitance, fine[posture].empty_capacitance, rtol=2e-3, atol=0)
 
 
-@pytest.mark.parametrize("posture", [POSTURES[0], pytest.param(POSTURES[1], marks=pytest.mark.slow)])
+@pytest.mark.slow
+@pytest.mark.parametrize("posture", POSTURES)
 def test_reuse_gives_what_solving_each_position_from_scratch_gives(posture):
     scene = SCENES["cabinet"]
     distances = np.array([0.01, 0.3])

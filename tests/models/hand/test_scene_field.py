@@ -125,6 +125,7 @@ def test_a_scene_k_times_as_large_has_k_times_the_capacitances(boarded):
     assert_allclose(large[np.ix_(keep, keep)], 2.0 * small[np.ix_(keep, keep)], rtol=5e-3, atol=0)
 
 
+@pytest.mark.slow
 def test_the_board_has_the_capacitance_of_its_block(boarded):
     """Far above the floor and the rod it would have that of the block alone; near both it has more."""
     alone = capacitance_matrix([box((0.10, 0.16, BOARD_HEIGHT))])[0, 0]

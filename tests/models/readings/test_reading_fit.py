@@ -372,8 +372,8 @@ def test_intervals_hold_the_truth_in_a_few_benches():
 @pytest.mark.parametrize(
     ("counter", "tolerance", "benches"),
     [
-        pytest.param(2e-5, 0.01, 300, marks=pytest.mark.slow),
-        pytest.param(1e-4, 0.05, 300, marks=pytest.mark.slow),
+        pytest.param(2e-5, 0.01, 200, marks=pytest.mark.slow),
+        pytest.param(1e-4, 0.05, 200, marks=pytest.mark.slow),
         pytest.param(2e-5, 0.01, 1000, marks=pytest.mark.soak),
         pytest.param(1e-4, 0.05, 1000, marks=pytest.mark.soak),
     ],

@@ -109,6 +109,7 @@ def test_without_the_sections_the_volume_hand_is_a_plain_gain() -> None:
         assemble_volume(design, _tank(), RING_CURVE)
 
 
+@pytest.mark.slow
 def test_the_built_in_design_has_a_volume_antenna_that_works() -> None:
     """Solved for real: silent with the hand down, full at the height it was set up for, nothing to complain of."""
     volume = OpenedDesign(template_design()).volume

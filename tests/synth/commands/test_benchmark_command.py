@@ -7,6 +7,7 @@ from dataclasses import replace
 import numpy as np
 import pytest
 from numpy.testing import assert_allclose
+from small_setup import small_piece
 
 from synth.cli import main
 from synth.comparisons import (
@@ -90,6 +91,7 @@ def clock_of(seconds):
 
 def test_command_prints_json_and_tells_missed_goals(monkeypatch, capsys):
     """8 builds in a loop take 4 s, 0.5 s each; 2000 at once take 20 s in the middle of three runs, 10 ms each."""
+    monkeypatch.setattr(builds, "open_loaded", lambda design: small_piece())
     monkeypatch.setattr(builds, "QUICK_BUILDS", 2000)
     monkeypatch.setattr(builds, "QUICK_LOOP", 8)
     monkeypatch.setattr(builds, "timed", clock_of([4.0, 60.0, 10.0, 20.0]))
@@ -109,6 +111,7 @@ def test_command_prints_json_and_tells_missed_goals(monkeypatch, capsys):
 
 def test_command_ends_well_where_all_goals_are_met(monkeypatch, capsys):
     """The loop takes 2 ms a build, all at once 10 us each: 200 times faster, and 1 s for 100 000."""
+    monkeypatch.setattr(builds, "open_loaded", lambda design: small_piece())
     monkeypatch.setattr(builds, "QUICK_BUILDS", 2000)
     monkeypatch.setattr(builds, "QUICK_LOOP", 8)
     monkeypatch.setattr(builds, "timed", clock_of([0.016, 0.02, 0.02, 0.02]))
@@ -116,6 +119,7 @@ def test_command_ends_well_where_all_goals_are_met(monkeypatch, capsys):
     assert "goals: 4 met, 0 MISSED" in capsys.readouterr().out
 
 
+@pytest.mark.slow
 def test_adjoint_and_differences_agree(monkeypatch):
     """Every derivative by both ways; 2 ms and 80 ms, said by a stopwatch of ours."""
     monkeypatch.setattr(adjoint, "side_by_side", lambda actions, rounds: {"adjoint": 2e-3, "differences": 8e-2})
@@ -262,7 +266,8 @@ def test_power_law_finds_its_exponent_and_interval():
         growth.power_law([1.0, 2.0], [1.0, 2.0])
 
 
-def test_work_of_every_kind_runs_at_its_smallest_size():
+def test_work_of_every_kind_runs_at_its_smallest_size(monkeypatch):
+    monkeypatch.setattr(growth, "open_loaded", lambda design: small_piece())
     for work in growth.works(quick=True):
         size, action = work.make(work.sizes[0])
         assert size > 0

@@ -57,6 +57,7 @@ def test_figures_are_those_of_the_field_command(designs, capsys):
         assert row["octaves"] == len(alone["octaves"])
 
 
+@pytest.mark.slow
 def test_designs_of_one_name_are_told_apart_by_their_files(designs, capsys):
     mine, built = (Path(name) for name in ("mine.toml", "built.toml"))
     for file in (mine, built):

@@ -215,9 +215,8 @@ def test_modes_of_a_meadow_are_settled_for_every_reading(in_tmp, demos, capsys):
         assert modes == (["high", "low", "low"] if values[0] == 270 else ["low"] * 3)
 
 
-@pytest.mark.parametrize(
-    "target", ["236 kHz", *(pytest.param(one, marks=pytest.mark.slow) for one in ("20 MHz", "200 kHz", "400 kHz"))]
-)
+@pytest.mark.slow
+@pytest.mark.parametrize("target", ["236 kHz", "20 MHz", "400 kHz"])
 def test_slipped_digits_never_crash_a_target(in_tmp, capsys, target):
     text = "fitted_capacitor,frequency\n220 pF,298.1245 kHz\n470 pF,22.0708 kHz\n150 pF,370.0277 kHz\n"
     Path("readings.csv").write_text(text, "utf-8")

@@ -184,7 +184,8 @@ def test_start_up_is_written_drawn_and_read(quick, capsys):
     assert "--force" in refused(capsys, quick, "--transient", "start.csv")
 
 
-@pytest.mark.parametrize("which", ["reference", *slow_ones("variable"), "volume"])
+@pytest.mark.slow
+@pytest.mark.parametrize("which", ["reference", "variable", "volume"])
 def test_a_design_without_circuit_is_a_resonance(tmp_path, capsys, which):
     """No transistor is made up: the frequency is that of the instrument, and the head says what is not known."""
     path = tmp_path / "plain.toml"

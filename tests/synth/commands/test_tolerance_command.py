@@ -180,7 +180,7 @@ def test_a_circuit_solved_anew_agrees_with_the_first_order(demos, opened):
 
 
 @pytest.mark.slow
-def test_builds_of_a_circuit_agree_with_fifty_solved_one_by_one(demos, opened):
+def test_builds_of_a_circuit_agree_with_those_solved_one_by_one(demos, opened):
     """Brute force: every build a design of its own, both oscillators solved. What the law is off by, RMS over the
     builds, stays below 1 % of what the builds scatter by.
     """
@@ -193,7 +193,7 @@ def test_builds_of_a_circuit_agree_with_fifty_solved_one_by_one(demos, opened):
         trial, parts=tuple(replace(part, limit=part.limit if part.quantity in kept else 0.0) for part in trial.parts)
     )
     nominal = {part.quantity: part.nominal for part in trial.parts}
-    rows = next(build_values(trial, 50, 3))
+    rows = next(build_values(trial, 34, 3))
     found, solved = trial.law.outcomes(rows), []
     for row in rows:
         part = dict(zip(trial.law.quantities, row.tolist(), strict=True))

@@ -12,6 +12,7 @@ from pathlib import Path
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
+from letters import LETTERS
 
 from synth.designs.design_file import design_hash, design_text, load_design, read_design
 from synth.designs.oscillator_sections import ReferenceSection, VariableSection
@@ -366,7 +367,7 @@ test_a_design_round_trips, test_many_designs_round_trip = _round_trips(8), pytes
 
 @settings(max_examples=60, deadline=None)
 @given(
-    st.text(max_size=80)
+    st.text(LETTERS, max_size=80)
     | st.dictionaries(
         st.sampled_from([key.name for key in KEYS]),
         st.sampled_from(["1 mH", "4k7", "1,5", "", "nan", "bonded", "high", "1e400 F"]),

@@ -9,6 +9,7 @@ import numpy as np
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
+from letters import LETTERS
 from small_instrument import BOTH, RING
 
 import synth.hands.trace_file
@@ -116,7 +117,7 @@ def test_round_trip(tmp_path_factory: pytest.TempPathFactory, rows: list[tuple[f
 
 
 @settings(max_examples=60, deadline=None)
-@given(st.text(max_size=60) | st.from_regex(r"time_s,distance_m\n([0-9.,;\"\n-]{0,30})"))
+@given(st.text(LETTERS, max_size=60) | st.from_regex(r"time_s,distance_m\n([0-9.,;\"\n-]{0,30})", alphabet=LETTERS))
 def test_any_text_is_a_path_or_a_design_error(tmp_path_factory: pytest.TempPathFactory, content: str) -> None:
     with contextlib.suppress(DesignError):
         assert _load(tmp_path_factory.mktemp("trace"), content.encode("utf-8", "surrogatepass")).times.size > 0

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import functools
 import json
 
 import numpy as np
@@ -10,6 +11,7 @@ import scipy.fft
 from scipy.signal import hilbert
 from scipy.signal.windows import kaiser
 from slow_ones import slow_ones
+from small_setup import small_setup
 
 from models.pulling import pulled_line_ratio
 from synth.cli import main
@@ -19,10 +21,7 @@ from synth.lessons.setup import open_setup
 from synth.lessons.stage import ABSENT_DB, absent, beat, line, silent
 from synth.lessons.table import LESSONS, build_lesson
 
-
-@pytest.fixture(scope="module")
-def bench():
-    return open_setup()
+bench = functools.cache(open_setup)
 
 
 def lines_of(piece, rate):
@@ -40,18 +39,18 @@ def peak_near(bins, size, frequency):
 
 
 @pytest.fixture(scope="module")
-def reports(bench):
-    """Every lesson that is asked for, rendered once."""
+def reports():
+    """Every lesson that is asked for, rendered once; the beats need no instrument."""
 
     class Rendered(dict):
         def __missing__(self, name):
-            self[name] = lesson_report(build_lesson(name, bench))
+            self[name] = lesson_report(build_lesson(name, small_setup() if name == "beats" else bench()))
             return self[name]
 
     return Rendered()
 
 
-QUICK = ("beats", "hand")
+QUICK = ("beats",)
 NAMES = [pytest.param(name, marks=[] if name in QUICK else [pytest.mark.slow]) for name in LESSONS]
 
 
@@ -118,9 +117,9 @@ def test_plot_of_each_kind(name, index, reports, tmp_path):
 
 @pytest.mark.slow
 @pytest.mark.parametrize("name", ["beats", "hand"])
-def test_command_writes_every_file(name, bench, tmp_path, capsys):
+def test_command_writes_every_file(name, tmp_path, capsys):
     assert main(["lesson", name, "-o", str(tmp_path)]) == 0
-    stages = build_lesson(name, bench).stages
+    stages = build_lesson(name, bench()).stages
     stems = [f"{index + 1:02d}-{stage.slug}" for index, stage in enumerate(stages)]
     assert {path.name for path in tmp_path.iterdir()} == {
         "lesson.txt",
@@ -137,6 +136,7 @@ def test_refuses_to_replace_without_force(reports, tmp_path, capsys, monkeypatch
         raise AssertionError("measured before its folder was looked at")
 
     monkeypatch.setattr("synth.lessons.lesson_report.lesson_report", too_early)
+    monkeypatch.setattr("synth.lessons.setup.open_setup", small_setup)
     (tmp_path / "02-four-beats.wav").write_text("mine")
     assert main(["lesson", "beats", "-o", str(tmp_path)]) == 2
     assert "02-four-beats.wav exists already; add --force" in capsys.readouterr().err
@@ -172,6 +172,7 @@ def test_experiments_stand_in_text_and_json(reports):
 
 
 def test_json_of_list_and_lesson(reports, capsys, monkeypatch):
+    monkeypatch.setattr("synth.lessons.setup.open_setup", small_setup)
     monkeypatch.setattr("synth.lessons.lesson_report.lesson_report", lambda *_: reports["beats"])
     assert main(["lesson", "--json"]) == 0
     assert json.loads(capsys.readouterr().out)["lessons"].keys() == set(LESSONS)
@@ -185,6 +186,7 @@ def test_live_needs_a_name_and_no_folder(capsys):
     assert "leave -o" in capsys.readouterr().err
 
 
+@pytest.mark.slow
 def test_numbers_in_the_texts(reports):
     """What the texts reckon, reckoned here: the fourth, the depth of unequal beats, the fist's interval."""
     assert 1200 * np.log2(4 / 3 / 1.33) == pytest.approx(4.0, abs=0.5)  # 1330 Hz over 1000 Hz against a pure fourth

@@ -8,6 +8,7 @@ from string import Formatter
 import numpy as np
 import pytest
 from small_instrument import RING_CURVE, ROD
+from small_setup import small_setup
 
 from synth.build.workbench import assemble
 from synth.designs.design_file import load_design
@@ -16,7 +17,6 @@ from synth.lessons import words
 from synth.lessons.draft import Draft
 from synth.lessons.lesson_plot import save_stage_plot
 from synth.lessons.lesson_report import LessonReport, lesson_report
-from synth.lessons.setup import open_setup
 from synth.lessons.table import LESSONS, build_lesson, lesson_list, live_lesson
 from synth.pages.design_page import design_page
 from synth.pages.lesson_page import lesson_page
@@ -50,7 +50,7 @@ def fields(text):
 
 @pytest.fixture(scope="module")
 def setup():
-    return open_setup()
+    return small_setup()
 
 
 @pytest.mark.slow

@@ -69,6 +69,7 @@ def _count_up(name: str, count: int) -> None:
     memory.close()
 
 
+@pytest.mark.slow
 def test_another_process_sees_a_counter_rise_and_never_between_two_values() -> None:
     """A counter cleared before it is written, as struct.pack_into does, is seen at 0 in some 4 % of the looks."""
     count, shared = 1_500_000, SharedMemory(create=True, size=64)

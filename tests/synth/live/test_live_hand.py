@@ -75,6 +75,7 @@ def _send_events(name: str, count: int) -> None:
     link.close()
 
 
+@pytest.mark.slow
 def test_another_process_sends_whole_events_in_order() -> None:
     link = LiveLink.create()
     writer = multiprocessing.get_context("spawn").Process(target=_send_events, args=(link.name, 4_000))

@@ -378,6 +378,7 @@ def test_a_process_started_ahead_ends_where_nobody_plays_through_it() -> None:
     assert not Path(f"/proc/{pid}").exists()
 
 
+@pytest.mark.slow
 def test_a_killed_audio_process_is_noticed_and_started_again(tmp_path: Path) -> None:
     shared = Path("/dev/shm")
     with Speaker(make_instrument(), device=NO_DEVICE) as speaker:
@@ -495,6 +496,7 @@ def test_devices_are_listed(fake_sound: Callable[..., None]) -> None:
     assert device.is_default
 
 
+@pytest.mark.slow
 def test_a_playing_stream_counts_its_underruns(fake_sound: Callable[..., None]) -> None:
     fake_sound("plays")
     with Speaker(make_instrument(), device="1") as speaker:

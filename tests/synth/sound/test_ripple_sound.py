@@ -105,7 +105,8 @@ def test_the_diode_hums_too():
     assert line(samples, RIPPLE + 73.0) / note == pytest.approx(0.5 * rises[1], rel=0.02)
 
 
-@pytest.mark.parametrize("beat", [31.0, pytest.param(730.0, marks=pytest.mark.slow)])
+@pytest.mark.slow
+@pytest.mark.parametrize("beat", [31.0, 730.0])
 def test_pulled_lines_are_those_of_adlers_equation(beat):
     """d(phi)/dt = 2 pi (offset + deviation(t)) - 2 pi lock sin(phi), integrated by a library; R. Adler 1946."""
     lock = 12.0

@@ -12,8 +12,8 @@ from boxes import contains
 from hypothesis import given, settings
 from hypothesis import strategies as st
 from slow_ones import slow_ones
+from small_setup import small_setup
 
-from synth.lessons.setup import open_setup
 from synth.lessons.table import LESSONS, live_lesson
 from synth.window import palette
 from synth.window.box import Box
@@ -31,7 +31,7 @@ FAULT = "No sound: the default sound output was not found. Connect one, then loo
 def lessons():
     os.environ.setdefault("SDL_VIDEODRIVER", "dummy")
     pygame.font.init()
-    bench = open_setup()
+    bench = small_setup()
     return {name: live_lesson(name, bench) for name in LESSONS}
 
 
@@ -81,7 +81,7 @@ def check_texts(view, size):
 
 
 @pytest.mark.slow
-@pytest.mark.parametrize("size", [(1024, 640), (2560, 1440), (1024, 1440), (2560, 640)])
+@pytest.mark.parametrize("size", [(1024, 640), (1024, 1440), (2560, 640)])
 def test_no_text_is_clipped_on_any_page(lessons, size):
     view, surface = LessonView(), pygame.Surface(size)
     view.resize(size)
@@ -160,7 +160,7 @@ def test_text_size_keys():
     ("size", "text_scale", "step"),
     [
         ((1024, 640), 1.6, 7),
-        *slow_ones(((1024, 640), 1.6, 1), ((1280, 720), 0.8, 1), ((2560, 1440), 1.3, 1), ((2560, 1440), 1.6, 1)),
+        *slow_ones(((1024, 640), 1.6, 1), ((1280, 720), 0.8, 1), ((2560, 1440), 1.6, 1)),
     ],
 )
 def test_large_text_is_whole_and_parts_stay_apart(lessons, size, text_scale, step):

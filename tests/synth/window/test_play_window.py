@@ -214,6 +214,7 @@ def test_only_what_changed_is_drawn_again() -> None:
     play(steps)
 
 
+@pytest.mark.slow
 def test_a_real_speaker_sounds_where_the_pointer_is() -> None:
     instrument = make_instrument()
     field = pitch_field(instrument)
