@@ -7,10 +7,10 @@ from pathlib import Path
 
 import pytest
 from browser import Browser, started_browser
+from unheard import unheard
 
 from synth.lessons.lesson_report import LessonReport
 from synth.lessons.setup import LessonSetup, open_setup
-from synth.lessons.table import LESSONS, build_lesson
 from synth.pages.lesson_page import lesson_page
 
 
@@ -28,13 +28,7 @@ def setup() -> LessonSetup:
 
 @pytest.fixture(scope="session")
 def reports(setup: LessonSetup) -> dict[str, LessonReport]:
-    """Every lesson, its sounds neither rendered nor measured: a page makes them itself."""
-    found = {}
-    for name in LESSONS:
-        lesson = build_lesson(name, setup)
-        levels = tuple(tuple(0.0 for _ in stage.claims) for stage in lesson.stages)
-        found[name] = LessonReport(lesson, (), levels, tuple(1.0 for _ in lesson.stages))
-    return found
+    return unheard(setup)
 
 
 @pytest.fixture(scope="session")

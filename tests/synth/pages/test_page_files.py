@@ -10,18 +10,21 @@ from importlib.resources import files
 
 import numpy as np
 import pytest
+from small_setup import small_setup
+from unheard import unheard
 
 from synth.lessons.passage import Passage
 from synth.lessons.table import LESSONS
 from synth.lessons.waves import Tone, Waves
 from synth.pages.document import packed
-from synth.pages.lesson_page import default_slowing
+from synth.pages.lesson_page import default_slowing, lesson_page
 
 
 @pytest.fixture(scope="module")
-def written(reports, pages):
+def written():
     """Every lesson and its page."""
-    return {name: (report.lesson, pages[name].read_text(encoding="utf-8")) for name, report in reports.items()}
+    setup = small_setup()
+    return {name: (report.lesson, lesson_page(report, setup)) for name, report in unheard(setup).items()}
 
 
 @pytest.mark.parametrize("name", LESSONS)
