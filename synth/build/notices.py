@@ -198,7 +198,7 @@ def pulling_notices(pulling: Pulling) -> tuple[str, ...]:
     remedy = f"{WEAKER[max(first.alone, key=lambda path: first.alone[path])]} the coupling weaker"
     if math.isinf(first.second_order):
         return (
-            f"fed through the shared supply resistance one of the oscillators is not found to oscillate: take the lock "
+            f"behind the shared supply resistance one of the oscillators is not found to oscillate: take the lock "
             f"range of {format_quantity(pulling.lock_range, 'Hz')} as rough; {remedy}",
         )
     if solved is None:

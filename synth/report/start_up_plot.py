@@ -60,7 +60,7 @@ def save_unsteady_plot(title: str, run: StartUpCurves, path: str, force: bool) -
 
 
 def _calmly_ruled(axes: Axes) -> None:
-    """Grid lines at a few round values, which are half of the time that a plot takes."""
+    """Grid lines at a few round values: making and drawing all that the library chooses is half of a plot's time."""
     axes.grid(axis="y", which="major")
     axes.locator_params("x", nbins=5)
     if axes.get_yscale() == "linear":

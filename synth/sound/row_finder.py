@@ -11,13 +11,15 @@ import math
 
 import numpy as np
 
-from models.arrays import Complexes, Floats, Ints, Singles
+from models.arrays import Floats, Ints, Singles
 
 BUCKET_BITS = 10
 STEEPEST = (
     40.0  # of a share's line, as its share at 0: single precision leaves 5e-6 of a row; steeper ones are searched
 )
 _FRACTION_BITS = 52  # of a double
+_LINE = np.dtype([("beginning", np.int64), ("slope", np.float32), ("at_zero", np.float32)])
+"""The straight line of a bucket: where its row begins, the slope, and the share at 0."""
 
 
 def buckets_of(values: Floats, bits: int) -> Ints:
@@ -54,11 +56,9 @@ class RowFinder:
         at_zero = np.append(places[:1], places) - rows - slopes * np.append(points[:1], points)  # the share at 0
         lines = np.searchsorted(points, start, side="right")
         searched = (np.searchsorted(points, end) > lines) | (np.abs(at_zero[lines]) > STEEPEST)
-        # of each bucket's line where its row begins, the slope and the share at 0, side by side: one look-up brings all
-        self._lines = np.empty(lines.size, dtype=np.complex128)
-        beginnings, line_slopes, shares_at_zero = _parts(self._lines)
-        beginnings[:], line_slopes[:] = (rows.astype(np.int64) * stride)[lines], slopes[lines]
-        shares_at_zero[:] = np.where(searched, np.nan, at_zero[lines])
+        self._lines = np.empty(lines.size, dtype=_LINE)  # side by side: one look-up brings all of a line
+        self._lines["beginning"], self._lines["slope"] = (rows.astype(np.int64) * stride)[lines], slopes[lines]
+        self._lines["at_zero"] = np.where(searched, np.nan, at_zero[lines])
         self._numbers = np.where(searched, -1, lines)
         # from where to where each line is read so; the last of several values written to a place stays
         self._from, self._to = np.full(rows.size, np.inf), np.full(rows.size, -np.inf)
@@ -86,9 +86,10 @@ class RowFinder:
             return beginning, shares
         buckets = buckets_of(sizes, BUCKET_BITS)
         buckets -= self._first
-        beginnings, slopes, at_zeros = _parts(self._lines.take(buckets, mode="clip"))
-        shares *= slopes
-        shares += at_zeros
+        lines = self._lines.take(buckets, mode="clip")
+        beginnings: Ints = lines["beginning"]
+        shares *= lines["slope"]
+        shares += lines["at_zero"]
         bent = np.isnan(shares).nonzero()[0]
         if bent.size:
             places = np.interp(sizes[bent], self._points, self._places)
@@ -103,11 +104,5 @@ class RowFinder:
         number = int(self._numbers[bucket])
         if number < 0:
             return np.inf, -np.inf, 0, np.float32(0.0), np.float32(0.0)
-        [beginning], [slope], [at_zero] = _parts(self._lines[bucket : bucket + 1])
+        beginning, slope, at_zero = self._lines[bucket]
         return float(self._from[number]), float(self._to[number]), int(beginning), slope, at_zero
-
-
-def _parts(lines: Complexes) -> tuple[Ints, Singles, Singles]:
-    """Beginnings, slopes and shares at 0 (n,) in lines (n,), in which 16 bytes hold all three."""
-    halves = lines.view(np.float32)
-    return lines.view(np.int64)[::2], halves[2::4], halves[3::4]
