@@ -25,8 +25,8 @@ does nothing (that the two frequencies of two coupled tanks lie k f apart belong
 the leak itself).
 A shared supply resistance also lets each rail swing more than its own supply resistor alone does, and what arrives
 there moves the oscillator more: waveforms and projections are those of both circuits as it feeds them, the other's rail
-standing still (`_fed`). Without that the lock range came out at half where the supply capacitors have as much reactance
-as the supply resistors, at a fifth and less with small ones of these.
+standing still (`fed_together`). With those of the circuits apart the lock range would come out at half where the supply
+capacitors have as much reactance as the supply resistors, at a fifth and less with small ones of these.
 
 The law stops where the leak itself changes the amplitudes: D then gets a share in sin 2 psi. `second_order` estimates
 that share from first-order figures alone: the relative change of an amplitude by the leak, times what the leak does to
@@ -224,7 +224,7 @@ def lock_range(first: Adjoint, second: Adjoint, coupling: Coupling, through: Thr
     """
     circuits, shared = (first.state.circuit, second.state.circuit), coupling.supply_resistance > 0.0
     apart = _Paths(first, second, circuits, coupling, through)
-    fed = _fed(first, second, coupling) if shared else (first, second)
+    fed = fed_together(first, second, coupling) if shared else (first, second)
     together = apart if fed is None or not shared else _Paths(*fed, circuits, coupling, through)
 
     def spread(names: list[str]) -> float:
@@ -254,7 +254,7 @@ def _returning(both: tuple[Adjoint, Adjoint], circuits: tuple[Drawable, Drawable
     return 2.0 * float(np.abs(np.linalg.eigvals(one @ sent[:split, split:] @ there)).max())
 
 
-def _fed(first: Adjoint, second: Adjoint, coupling: Coupling) -> tuple[Adjoint, Adjoint] | None:
+def fed_together(first: Adjoint, second: Adjoint, coupling: Coupling) -> tuple[Adjoint, Adjoint] | None:
     """Return both oscillators behind what the shared supply resistance is to each, by Thevenin's theorem, while the
     other's rail stands still; None where one does not oscillate there.
 
@@ -263,7 +263,7 @@ def _fed(first: Adjoint, second: Adjoint, coupling: Coupling) -> tuple[Adjoint, 
     """
     both, shared = (first, second), coupling.supply_resistance
     drawings = [one.state.circuit.drawing() for one in both]
-    drop = shared * (first.state.supply_current + second.state.supply_current)
+    drop = _dropped(first, second, coupling)
     found = []
     for one, own, other in zip(both, drawings, drawings[::-1], strict=True):
         beside = 1.0 / (1.0 / shared + 1.0 / other.supply_resistor)
@@ -457,9 +457,14 @@ class SupplyDrop:
     second_shift: float
 
 
+def _dropped(first: Adjoint, second: Adjoint, coupling: Coupling) -> float:
+    """Return the drop, V, of both supply currents, as solved apart, over the shared resistance."""
+    return coupling.supply_resistance * (first.state.supply_current + second.state.supply_current)
+
+
 def supply_drop(first: Adjoint, second: Adjoint, coupling: Coupling) -> SupplyDrop:
     """Return what the drop of both supply currents over the shared resistance does, to first order in it."""
-    drop = coupling.supply_resistance * (first.state.supply_current + second.state.supply_current)
+    drop = _dropped(first, second, coupling)
     shifts = (-drop * one.frequency_shift(one.disturbance_of("supply_voltage")) for one in (first, second))
     return SupplyDrop(drop, *shifts)
 

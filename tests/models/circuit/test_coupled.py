@@ -15,6 +15,7 @@ from models.circuit.coupled import (
     SolvedLock,
     Through,
     coupled_network,
+    fed_together,
     lock_range,
     pulling,
     solve_locked,
@@ -132,6 +133,18 @@ def hardly_decoupled(resistor=100.0, capacitor=10e-9):
     return tuple(
         oscillator_adjoint(steady_state(one, warm_start=state)) for one, state in zip(changed, willow(), strict=True)
     )
+
+
+def test_what_a_shared_supply_feeds_has_the_mean_that_kirchhoff_gives():
+    pair, shared = hardly_decoupled(), 100.0
+    fed = fed_together(*pair, Coupling(supply_resistance=shared))
+    assert fed is not None
+    drop = shared * sum(one.state.supply_current for one in fed)
+    for one, before in zip(fed, pair, strict=True):
+        drawing = before.state.circuit.drawing()
+        rail = float(one.spectra[one.linear.index(drawing.rail), 0].real)
+        at_resistor = drawing.supply_voltage - drop - drawing.supply_resistor * one.state.supply_current
+        assert abs(rail - at_resistor) < 0.02 * drop  # the currents change a little with what feeds them
 
 
 @pytest.mark.slow
